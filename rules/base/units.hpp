@@ -1,0 +1,53 @@
+#pragma once
+
+#include <array>
+#include <cstdint>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+namespace underwing {
+
+/// Exponents of the base dimensions. `temperature` counts kelvins; whether a quantity is a temperature on a
+/// scale (°C) or a difference (K) is said by `Type::point`. Percent and ppm are dimensions of their own, so
+/// that 70 against 70 % is noticed.
+struct Dimension {
+  enum Base : std::size_t { temperature, time, mass, volume, length, pressure, light, power, percent, ppm, count_ };
+  std::array<std::int8_t, count_> exponent{};
+  friend bool operator==(const Dimension&, const Dimension&) = default;
+  [[nodiscard]] bool none() const { return *this == Dimension{}; }
+};
+
+/// A unit of measurement. value_canonical = value * factor + offset.
+/// Canonical units: K and °C, hours, grams, litres, metres, pascals, lux, watts, %, ppm.
+struct Unit {
+  std::string text;        ///< as written: "°C", "L/kg"; empty: no unit
+  Dimension dimension;
+  bool point = false;      ///< a temperature on a scale (°C, °F), not a difference
+  double factor = 1.0;
+  double offset = 0.0;     ///< only for points: °F
+  [[nodiscard]] double to_canonical(double value) const { return value * factor + offset; }
+  [[nodiscard]] double from_canonical(double value) const { return (value - offset) / factor; }
+  /// The unit for a difference of two values in this unit: °C gives K, °F gives F°, else itself.
+  [[nodiscard]] Unit of_difference() const;
+};
+
+/// Parses "°C", "L/kg", "K/min", "%", "" (no unit). nullopt where an atom is unknown.
+[[nodiscard]] std::optional<Unit> parse_unit(std::string_view text);
+
+/// True for a word that is an atom of a unit ("g", "min", "L"): such words cannot name curves or values.
+[[nodiscard]] bool is_unit_atom(std::string_view word);
+
+/// All atoms, for suggestions.
+[[nodiscard]] const std::vector<std::string>& unit_atoms();
+
+/// The unit of a SenML record (RFC 8428 section 12.1, RFC 8798 for secondary units) as one of ours:
+/// "Cel" is °C, "%RH" is %, "l" and "L" are L, "/" and "" are no unit. nullopt: not known here.
+[[nodiscard]] std::optional<Unit> parse_senml_unit(std::string_view text);
+
+/// Converts a value between units of one dimension; nullopt where the dimensions differ. A ratio (no
+/// dimension) for a unit in % is multiplied by 100.
+[[nodiscard]] std::optional<double> convert(double value, const Unit& source, const Unit& target);
+
+}  // namespace underwing
