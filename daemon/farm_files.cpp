@@ -1,0 +1,57 @@
+#include "daemon/farm_files.hpp"
+
+#include <cstdlib>
+#include <system_error>
+
+#include "daemon/file_io.hpp"
+
+namespace underwing {
+namespace {
+
+constexpr std::size_t kFile_bytes_max = 4U << 20U;
+
+}  // namespace
+
+std::filesystem::path shipped_pack_folder() {
+  if (const char* folder = std::getenv("UNDERWING_PACKS"); folder != nullptr && *folder != '\0') return folder;
+  std::error_code code;
+  const std::filesystem::path sources = UNDERWING_SOURCE_PACKS;
+  return std::filesystem::is_directory(sources, code) ? sources : UNDERWING_INSTALLED_PACKS;
+}
+
+Result<std::map<std::string, std::string>> read_yaml_files(const std::filesystem::path& folder) {
+  std::map<std::string, std::string> files;
+  std::error_code code;
+  if (!std::filesystem::exists(folder, code)) return files;
+  std::filesystem::directory_iterator it(folder, code);
+  for (const std::filesystem::directory_iterator end; !code && it != end; it.increment(code)) {
+    const auto& path = it->path();
+    if (path.extension() != ".yaml" || path.filename().string().starts_with('.')) continue;
+    auto text = read_file(path, kFile_bytes_max);
+    if (!text) return Failure{text.error()};
+    files.emplace(path.string(), std::move(text).value());
+  }
+  if (code) return Failure{"cannot read the folder " + folder.string() + ": " + code.message()};
+  return files;
+}
+
+Result<FarmFiles> read_farm_files(const std::filesystem::path& folder) {
+  FarmFiles files;
+  files.farm_path = (folder / "farm.yaml").string();
+  auto farm = read_file(files.farm_path, kFile_bytes_max);
+  if (!farm) return Failure{farm.error()};
+  files.farm_text = std::move(farm).value();
+
+  const auto read_into = [](std::map<std::string, std::string>& target, const std::filesystem::path& source) {
+    auto texts = read_yaml_files(source);
+    if (!texts) return Result<void>(Failure{texts.error()});
+    target = std::move(texts).value();
+    return Result<void>();
+  };
+  if (auto read = read_into(files.flocks, folder / "flocks"); !read) return Failure{read.error()};
+  if (auto read = read_into(files.packs, folder / "rules"); !read) return Failure{read.error()};
+  if (auto read = read_into(files.shipped, shipped_pack_folder()); !read) return Failure{read.error()};
+  return files;
+}
+
+}  // namespace underwing

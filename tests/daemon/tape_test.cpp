@@ -1,0 +1,209 @@
+// Goal: a tape gives back what was put on it, whatever the power and the disk did.
+// Method: tapes written into a temporary folder, then cut at every length; a folder that refuses writes, made
+// by putting a file in its place.
+
+#include "daemon/tape.hpp"
+
+#include <fstream>
+#include <string>
+#include <vector>
+
+#include <fmt/format.h>
+#include <gtest/gtest.h>
+
+#include "daemon/file_io.hpp"
+#include "tests/daemon/temporary_folder.hpp"
+
+namespace underwing {
+namespace {
+
+using std::chrono::seconds;
+
+constexpr Instant kStart{Duration(1'772'416'800'000)};  // 2026-03-02T02:00:00Z
+
+struct Content {
+  std::vector<std::string> lines;
+  std::string loss;
+};
+
+Content content_of(const std::filesystem::path& path) {
+  auto reader = TapeReader::open(path);
+  EXPECT_TRUE(reader);
+  Content content;
+  if (!reader) return content;
+  while (const auto line = reader->next()) content.lines.emplace_back(*line);
+  content.loss = reader->loss();
+  return content;
+}
+
+void put(const std::filesystem::path& path, std::string_view bytes) {
+  std::ofstream(path, std::ios::binary) << bytes;
+}
+
+TEST(Tape, WritesAFileAnHourThatBeginsWithZoneAndRules) {
+  const TemporaryFolder folder;
+  TapeWriter writer(folder.path() / "tapes", {"2025b", "0123456789abcdef"});
+  ASSERT_TRUE(writer.write("one", kStart));
+  ASSERT_TRUE(writer.write("two", kStart + seconds(3599)));
+  ASSERT_TRUE(writer.write("three", kStart + seconds(3600)));
+  ASSERT_TRUE(writer.close_block());
+  const auto tapes = list_tapes(folder.path() / "tapes");
+  ASSERT_EQ(tapes.size(), 2U);
+  EXPECT_EQ(tapes[0].filename(), "2026-03-02T02.senml.zst");
+  EXPECT_EQ(tapes[1].filename(), "2026-03-02T03.senml.zst");
+  EXPECT_EQ(content_of(tapes[0]).lines,
+            (std::vector<std::string>{R"([{"n":"watch/zone","vs":"2025b"}])",
+                                      R"([{"n":"watch/rules","t":1772416800,"vs":"0123456789abcdef"}])", "one", "two"}));
+  EXPECT_EQ(content_of(tapes[1]).lines.at(2), "three");
+  EXPECT_EQ(content_of(tapes[1]).loss, "");
+}
+
+TEST(Tape, ABlockIsClosedAfterTenSeconds) {
+  const TemporaryFolder folder;
+  TapeWriter writer(folder.path(), {"2025b", "00"});
+  ASSERT_TRUE(writer.write("one", kStart));
+  ASSERT_TRUE(writer.sync(kStart + Duration(9'999)));
+  EXPECT_TRUE(list_tapes(folder.path()).empty());
+  ASSERT_TRUE(writer.sync(kStart + seconds(10)));
+  ASSERT_EQ(list_tapes(folder.path()).size(), 1U);
+  EXPECT_EQ(content_of(writer.current_file()).lines.back(), "one");
+}
+
+TEST(Tape, NewRulesAreMarkedAndHeadTheNextFile) {
+  const TemporaryFolder folder;
+  TapeWriter writer(folder.path(), {"2025b", "aa"});
+  ASSERT_TRUE(writer.write("one", kStart));
+  ASSERT_TRUE(writer.set_rules("bb", kStart + seconds(1)));
+  ASSERT_TRUE(writer.write("two", kStart + seconds(3600)));
+  ASSERT_TRUE(writer.close_block());
+  const auto tapes = list_tapes(folder.path());
+  ASSERT_EQ(tapes.size(), 2U);
+  EXPECT_EQ(content_of(tapes[0]).lines.back(), R"([{"n":"watch/rules","t":1772416801,"vs":"bb"}])");
+  EXPECT_EQ(content_of(tapes[1]).lines.at(1), R"([{"n":"watch/rules","t":1772420400,"vs":"bb"}])");
+}
+
+TEST(Tape, ALaterRunLeavesEarlierFilesAlone) {
+  const TemporaryFolder folder;
+  for (int run = 0; run < 12; ++run) {
+    TapeWriter writer(folder.path(), {"2025b", "00"});
+    ASSERT_TRUE(writer.write(fmt::format("run {}", run), kStart));
+    ASSERT_TRUE(writer.close_block());
+  }
+  const auto tapes = list_tapes(folder.path());
+  ASSERT_EQ(tapes.size(), 12U);
+  EXPECT_EQ(tapes[1].filename(), "2026-03-02T02_02.senml.zst");
+  for (std::size_t run = 0; run < 12; ++run) EXPECT_EQ(content_of(tapes[run]).lines.back(), fmt::format("run {}", run));
+}
+
+TEST(Tape, CutAtEveryLengthGivesWholeBlocksAndSaysWhatIsMissing) {
+  const TemporaryFolder folder;
+  TapeWriter writer(folder.path(), {"2025b", "00"});
+  std::vector<std::string> all = {R"([{"n":"watch/zone","vs":"2025b"}])", R"([{"n":"watch/rules","t":1772416800,"vs":"00"}])"};
+  std::vector<std::size_t> block_ends, lines_at_end;
+  for (int block = 0; block < 4; ++block) {
+    for (int i = 0; i < 5; ++i) {
+      all.push_back(fmt::format("block {} line {}", block, i));
+      ASSERT_TRUE(writer.write(all.back(), kStart));
+    }
+    ASSERT_TRUE(writer.close_block());
+    block_ends.push_back(std::filesystem::file_size(writer.current_file()));
+    lines_at_end.push_back(all.size());
+  }
+  const std::string bytes = read_file(writer.current_file()).value();
+  const auto cut_path = folder.path() / "cut.senml.zst";
+  for (std::size_t length = 0; length <= bytes.size(); ++length) {
+    put(cut_path, bytes.substr(0, length));
+    std::size_t kept = 0;
+    bool at_end = length == 0;
+    for (std::size_t i = 0; i < block_ends.size(); ++i) {
+      if (block_ends[i] <= length) kept = lines_at_end[i];
+      at_end = at_end || block_ends[i] == length;
+    }
+    const Content content = content_of(cut_path);
+    ASSERT_GE(content.lines.size(), kept) << length;
+    for (std::size_t i = 0; i < content.lines.size(); ++i) ASSERT_EQ(content.lines[i], all[i]) << length;
+    EXPECT_EQ(content.loss, at_end ? ""
+                                   : fmt::format("{}: the last block is torn after line {}", cut_path.string(),
+                                                 content.lines.size()));
+  }
+}
+
+TEST(Tape, ADamagedBlockIsSaid) {
+  const TemporaryFolder folder;
+  TapeWriter writer(folder.path(), {"2025b", "00"});
+  ASSERT_TRUE(writer.write("first block", kStart));
+  ASSERT_TRUE(writer.close_block());
+  const auto size = std::filesystem::file_size(writer.current_file());
+  ASSERT_TRUE(writer.write("second block", kStart));
+  ASSERT_TRUE(writer.close_block());
+  std::string bytes = read_file(writer.current_file()).value();
+  bytes[size] = 'x';
+  put(folder.path() / "bad.senml.zst", bytes);
+  const Content content = content_of(folder.path() / "bad.senml.zst");
+  EXPECT_EQ(content.lines.back(), "first block");
+  EXPECT_EQ(content.loss, (folder.path() / "bad.senml.zst").string() + ": a block is damaged after line 3");
+}
+
+TEST(Tape, AFailingDiskIsSaidAndCaughtUpLater) {
+  const TemporaryFolder folder;
+  const auto place = folder.path() / "tapes";
+  put(place, "a file where the folder should be");
+  TapeWriter writer(place, {"2025b", "00"});
+  ASSERT_TRUE(writer.write("one", kStart));
+  const auto refused = writer.sync(kStart + seconds(10));
+  ASSERT_FALSE(refused);
+  EXPECT_NE(refused.error().find("cannot make the"), std::string::npos) << refused.error();
+  ASSERT_TRUE(writer.write("two", kStart + seconds(11)));
+  EXPECT_FALSE(writer.sync(kStart + seconds(21)));
+
+  std::filesystem::remove(place);
+  ASSERT_TRUE(writer.sync(kStart + seconds(31)));
+  const auto tapes = list_tapes(place);
+  ASSERT_EQ(tapes.size(), 1U);
+  const auto lines = content_of(tapes[0]).lines;
+  EXPECT_EQ(std::vector<std::string>(lines.begin() + 2, lines.end()), (std::vector<std::string>{"one", "two"}));
+  EXPECT_EQ(writer.lines_lost(), 0U);
+}
+
+TEST(Tape, ADiskThatNeverComesBackCostsTheOldestLinesOnly) {
+  const TemporaryFolder folder;
+  const auto place = folder.path() / "tapes";
+  put(place, "a file where the folder should be");
+  TapeWriter writer(place, {"2025b", "00"});
+  const std::string line(100'000, 'a');
+  bool refused = false;
+  for (int i = 0; i < 200; ++i) refused = !writer.write(line, kStart) || refused;
+  EXPECT_TRUE(refused);
+  EXPECT_FALSE(writer.close_block());
+  EXPECT_GT(writer.lines_lost(), 0U);
+  std::filesystem::remove(place);
+  ASSERT_TRUE(writer.close_block());
+  EXPECT_EQ(content_of(list_tapes(place).at(0)).lines.size() - 2 + writer.lines_lost(), 200U);
+}
+
+TEST(Tape, ReadsPlainLines) {
+  const TemporaryFolder folder;
+  const auto path = folder.path() / "a.senml";
+  put(path, "one\n\ntwo\nthree without a newline");
+  EXPECT_EQ(content_of(path).lines, (std::vector<std::string>{"one", "two", "three without a newline"}));
+  std::string many;
+  for (int i = 0; i < 100'000; ++i) many += fmt::format("line {}\n", i);
+  many += std::string(3'000'000, 'x') + "\nend\n";
+  put(path, many);
+  const Content content = content_of(path);
+  ASSERT_EQ(content.lines.size(), 100'002U);
+  EXPECT_EQ(content.lines[99'999], "line 99999");
+  EXPECT_EQ(content.lines[100'000].size(), 3'000'000U);
+  EXPECT_EQ(content.lines.back(), "end");
+}
+
+TEST(Tape, SaysWhyItCannotOpen) {
+  const TemporaryFolder folder;
+  EXPECT_EQ(TapeReader::open(folder.path() / "none").error(),
+            "cannot read the tape " + (folder.path() / "none").string() + ": No such file or directory");
+  EXPECT_EQ(TapeReader::open(folder.path()).error(), "cannot read the tape " + folder.path().string() + ": it is a folder");
+  EXPECT_TRUE(list_tapes(folder.path() / "none").empty());
+}
+
+}  // namespace
+}  // namespace underwing
