@@ -1,0 +1,310 @@
+#include "rules/engine/engine.hpp"
+
+#include <algorithm>
+#include <array>
+
+namespace underwing {
+
+Engine::Engine(std::shared_ptr<const RuleSet> rules) : rules_(std::move(rules)) {
+  states_.resize(rules_->rules.size());
+  failing_.assign(rules_->probes.size(), QualityTest::none);
+  suspect_.assign(rules_->probes.size(), 0);
+  work_until_.assign(rules_->houses.size(), Instant(Duration::min()));
+  scheduled_.assign(rules_->probes.size() + rules_->rules.size(), kNever);
+}
+
+void Engine::compile() {
+  board_.rules = rules_.get();
+  board_.series.clear();
+  for (const Probe& probe : rules_->probes) board_.series.emplace_back(probe.quality, now_);
+  compiled_.resize(rules_->rules.size());
+  dependents_.assign(rules_->probes.size(), {});
+  for (std::size_t rule = 0; rule < rules_->rules.size(); ++rule) {
+    if (rule == 0 || rules_->rules[rule].house != rules_->rules[rule - 1].house) {
+      board_.house_begin = board_.aggregates.size();
+    }
+    compile_rule(rule);
+  }
+}
+
+void Engine::compile_rule(std::size_t index) {
+  const WatchedRule& rule = rules_->rules[index];
+  Compiled& compiled = compiled_[index];
+  std::vector<std::size_t> measures;
+  const auto add = [&](const ExpressionPtr& expression) {
+    if (!expression) return Program();
+    Program program(*expression, rule, board_);
+    compiled.span_max = std::max(compiled.span_max, program.span_max());
+    measures.insert(measures.end(), program.measures().begin(), program.measures().end());
+    return program;
+  };
+  compiled.watch = add(rule.watch);
+  for (const Limit& limit : rule.limits) compiled.limits.push_back(add(limit.expression));
+  compiled.only_if = add(rule.only_if);
+  span_max_ = std::max(span_max_, compiled.span_max);
+
+  std::sort(measures.begin(), measures.end());
+  measures.erase(std::unique(measures.begin(), measures.end()), measures.end());
+  for (const std::size_t measure : measures) {
+    const bool own = rule.probe && rules_->probes[*rule.probe].measure == measure;
+    const auto& all = rules_->houses[rule.house].probes.at(measure);
+    compiled.by_measure.push_back(own ? std::vector<std::size_t>{*rule.probe} : all);
+    for (const std::size_t probe : compiled.by_measure.back()) {
+      compiled.probes.push_back(probe);
+      dependents_[probe].push_back(index);
+    }
+  }
+  if (!rule.flock) return;
+  const Flock& flock = rules_->flocks[*rule.flock];
+  if (rule.from) compiled.bounds.push_back(flock.placed + *rule.from);
+  if (rule.until) compiled.bounds.push_back(flock.placed + *rule.until);
+  if (flock.cleared) compiled.bounds.push_back(*flock.cleared);
+  if (flock.unloading && !rule.even_during_work) {
+    compiled.bounds.push_back(flock.unloading->first);
+    compiled.bounds.push_back(flock.unloading->second);
+  }
+  std::sort(compiled.bounds.begin(), compiled.bounds.end());
+}
+
+void Engine::begin(Instant now, Duration wall_ahead) {
+  begun_ = true;
+  now_ = now;
+  wall_ahead_ = wall_ahead;
+  next_minute_ = ceil_minute(now);
+  compile();
+  evaluate_all(Occasion::reading);
+}
+
+std::optional<double> Engine::age_h(std::size_t rule) const {
+  const auto& flock = rules_->rules[rule].flock;
+  if (!flock) return std::nullopt;
+  return hours_of(wall() - rules_->flocks[*flock].placed);
+}
+
+bool Engine::in_bounds(const WatchedRule& rule) const {
+  const bool work = now_ < work_until_[rule.house];
+  if (work && !rule.even_during_work) return false;
+  if (!rule.flock) return true;
+  const Flock& flock = rules_->flocks[*rule.flock];
+  const Instant time = wall();
+  if (rule.from && time < flock.placed + *rule.from) return false;
+  if (rule.until && time >= flock.placed + *rule.until) return false;
+  if (flock.cleared && time >= *flock.cleared) return false;
+  if (flock.unloading && !rule.even_during_work && flock.unloading->first <= time && time < flock.unloading->second) {
+    return false;
+  }
+  return true;
+}
+
+Instant Engine::counting_begin(std::size_t index) {
+  Compiled& compiled = compiled_[index];
+  if (compiled.firsts_seen != first_readings_) {
+    compiled.firsts_seen = first_readings_;
+    for (const auto& probes : compiled.by_measure) {
+      Instant first = kNever;
+      for (const std::size_t probe : probes) {
+        if (board_.series[probe].ever_good()) first = std::min(first, board_.series[probe].first_good());
+      }
+      if (first != kNever) compiled.windows_ready = std::max(compiled.windows_ready, first + compiled.span_max);
+    }
+  }
+  const Instant in_force = states_[index].in_force ? states_[index].in_force_since : now_;
+  // The gap of an outage leaves a window unsettled for at most the window's own length, and not at all once
+  // the gap is less than half of it.
+  const Instant settled = outage_ == Duration::zero() ? resumed_at_ : resumed_at_ + std::min(compiled.span_max, 2 * outage_);
+  return std::max({in_force, compiled.windows_ready, settled});
+}
+
+Sight Engine::look(std::size_t index) {
+  const WatchedRule& rule = rules_->rules[index];
+  const Compiled& compiled = compiled_[index];
+  Sight sight;
+  sight.now = now_;
+  sight.in_force = in_bounds(rule) && (compiled.only_if.empty() || compiled.only_if.run(moment(), board_) != 0.0);
+  if (!compiled.watch.empty()) sight.value = compiled.watch.run(moment(), board_);
+  for (const Program& limit : compiled.limits) sight.limits.push_back(limit.run(moment(), board_));
+  sight.counting_begin = counting_begin(index);
+  return sight;
+}
+
+void Engine::evaluate(std::size_t index, Occasion occasion) {
+  const WatchedRule& rule = rules_->rules[index];
+  const Compiled& compiled = compiled_[index];
+  RuleState& state = states_[index];
+  sight_.now = now_;
+  sight_.occasion = occasion;
+  sight_.in_force = in_bounds(rule) && (compiled.only_if.empty() || compiled.only_if.run(moment(), board_) != 0.0);
+  sight_.value = kUnknown;
+  if (!compiled.watch.empty() && (sight_.in_force || rule.ahead || state.standing())) {
+    sight_.value = compiled.watch.run(moment(), board_);
+  }
+  sight_.limits.clear();
+  for (const Program& limit : compiled.limits) {
+    sight_.limits.push_back(sight_.in_force || state.standing() ? limit.run(moment(), board_) : kUnknown);
+  }
+  if (rule.ahead && occasion == Occasion::minute) state.keep_minute(sight_.value);
+  sight_.counting_begin = counting_begin(index);
+  found_.clear();
+  state.step(rule, sight_, found_);
+  for (Event& event : found_) {
+    event.house = rule.house;
+    event.rule = index;
+    event.probe = rule.probe;
+    event.age_h = age_h(index);
+    events_.push_back(event);
+  }
+  schedule(rules_->probes.size() + index, due_of(rules_->probes.size() + index));
+}
+
+void Engine::evaluate_all(Occasion occasion) {
+  for (std::size_t rule = 0; rule < rules_->rules.size(); ++rule) evaluate(rule, occasion);
+}
+
+Instant Engine::due_of(std::size_t id) {
+  if (id < board_.series.size()) {
+    const Series& series = board_.series[id];
+    const Instant stale = series.last_good() + series.measure().stale_after;
+    return series.ever_good() && stale >= now_ ? stale : kNever;
+  }
+  const std::size_t rule = id - board_.series.size();
+  Instant due = states_[rule].next_due(rules_->rules[rule], counting_begin(rule));
+  for (const Instant bound : compiled_[rule].bounds) {
+    if (bound > wall()) {
+      due = std::min(due, bound - wall_ahead_);
+      break;
+    }
+  }
+  const Instant work_end = work_until_[rules_->rules[rule].house];
+  if (work_end > now_) due = std::min(due, work_end);
+  return due;
+}
+
+void Engine::schedule(std::size_t id, Instant time) {
+  // A later time needs no entry of its own: the earlier one looks again when it comes up.
+  if (time == kNever || (scheduled_[id] != kNever && scheduled_[id] <= time)) return;
+  scheduled_[id] = time;
+  due_.push({time, id});
+}
+
+Instant Engine::next_due() {
+  while (!due_.empty()) {
+    const Due top = due_.top();
+    if (scheduled_[top.id] != top.time) {
+      due_.pop();
+      continue;
+    }
+    const Instant actual = due_of(top.id);
+    if (actual <= top.time) break;
+    due_.pop();
+    scheduled_[top.id] = kNever;
+    schedule(top.id, actual);
+  }
+  return std::min(next_minute_, due_.empty() ? kNever : due_.top().time);
+}
+
+void Engine::work_off_next() {
+  const Instant time = next_due();
+  now_ = std::max(now_, time);
+  ++version_;
+  concerned_.clear();
+  const bool minute = time == next_minute_;
+  while (next_due() == time && !due_.empty() && due_.top().time == time) {
+    const std::size_t id = due_.top().id;
+    due_.pop();
+    scheduled_[id] = kNever;
+    if (id < board_.series.size()) {
+      concerned_.insert(concerned_.end(), dependents_[id].begin(), dependents_[id].end());
+    } else {
+      concerned_.push_back(id - board_.series.size());
+    }
+  }
+  if (minute) {
+    for (Series& series : board_.series) series.work_off_minute(time);
+    next_minute_ += std::chrono::minutes(1);
+    evaluate_all(Occasion::minute);
+    return;
+  }
+  std::sort(concerned_.begin(), concerned_.end());
+  concerned_.erase(std::unique(concerned_.begin(), concerned_.end()), concerned_.end());
+  for (const std::size_t rule : concerned_) evaluate(rule, Occasion::due);
+}
+
+void Engine::advance(Instant now) {
+  if (!begun_) return begin(now);
+  while (next_due() < now) work_off_next();
+  now_ = std::max(now_, now);
+}
+
+void Engine::finish() {
+  if (!begun_) return;
+  while (next_due() <= now_) work_off_next();
+}
+
+void Engine::emit_quality(std::size_t probe, Event::Kind kind, QualityTest test, double value) {
+  Event event;
+  event.time = now_;
+  event.kind = kind;
+  event.house = rules_->probes[probe].house;
+  event.probe = probe;
+  event.test = test;
+  event.value = value;
+  events_.push_back(event);
+}
+
+void Engine::note_quality(std::size_t probe, const Series::Taken& taken, double value) {
+  const bool flat = board_.series[probe].flat();
+  const QualityTest failed = taken.failed != QualityTest::none ? taken.failed
+                             : flat                            ? QualityTest::flat_line
+                                                               : QualityTest::none;
+  if (taken.ran_back) emit_quality(probe, Event::Kind::ran_back, QualityTest::none, value);
+  if (failed == failing_[probe]) return;
+  failing_[probe] = failed;
+  emit_quality(probe, failed == QualityTest::none ? Event::Kind::accepted : Event::Kind::rejected, failed, value);
+}
+
+void Engine::note_neighbours(std::size_t probe, double value) {
+  const Measure& measure = rules_->probes[probe].quality;
+  if (!measure.max_apart) return;
+  std::vector<double> siblings;
+  for (const std::size_t other : rules_->houses[rules_->probes[probe].house].probes.at(rules_->probes[probe].measure)) {
+    const double held = board_.series[other].held(now_);
+    if (other != probe && known(held)) siblings.push_back(held);
+  }
+  const bool apart = !siblings.empty() && below(*measure.max_apart, std::abs(value - median_of(siblings)));
+  if (apart == (suspect_[probe] != 0)) return;
+  suspect_[probe] = apart;
+  emit_quality(probe, apart ? Event::Kind::suspect : Event::Kind::accepted, QualityTest::neighbour, value);
+}
+
+void Engine::take(std::size_t probe, Instant time, double value) {
+  if (!begun_) begin(time);
+  if (time > now_) advance(time);
+  const bool first = !board_.series[probe].ever_good();
+  const Series::Taken taken = board_.series[probe].take(time, value, now_);
+  if (!taken.newer) return;
+  if (first && board_.series[probe].ever_good()) ++first_readings_;
+  ++version_;
+  note_quality(probe, taken, value);
+  if (taken.failed == QualityTest::none) {
+    note_neighbours(probe, value);
+    schedule(probe, due_of(probe));
+  }
+  for (const std::size_t rule : dependents_[probe]) evaluate(rule, Occasion::reading);
+}
+
+void Engine::set_wall(Duration wall_ahead) {
+  wall_ahead_ = wall_ahead;
+  if (!begun_) return;
+  ++version_;
+  evaluate_all(Occasion::due);
+}
+
+void Engine::set_work(std::size_t house, Instant until) {
+  work_until_[house] = until;
+  if (!begun_) return;
+  for (std::size_t rule = 0; rule < rules_->rules.size(); ++rule) {
+    if (rules_->rules[rule].house == house) evaluate(rule, Occasion::due);
+  }
+}
+
+}  // namespace underwing

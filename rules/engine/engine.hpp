@@ -1,0 +1,141 @@
+#pragma once
+
+#include <cstdint>
+#include <memory>
+#include <optional>
+#include <queue>
+#include <span>
+#include <vector>
+
+#include "rules/engine/event.hpp"
+#include "rules/engine/program.hpp"
+#include "rules/engine/rule_state.hpp"
+#include "rules/model.hpp"
+
+namespace underwing {
+
+/// Holds readings against rules. Deterministic: time and readings are handed in, events come out; the same
+/// inputs give the same events. One thread.
+///
+/// Time. Engine time only rises: with every reading whose own time is later, and with `advance`. What falls
+/// due at T (a delay ends, a probe goes stale, an age begins, a whole minute of UTC) is worked off when time
+/// moves past T, so that every reading of T is taken first.
+class Engine {
+ public:
+  /// `rules` must have been loaded without errors.
+  explicit Engine(std::shared_ptr<const RuleSet> rules);
+
+  /// The watch begins: every rule is evaluated once. `wall_ahead` is wall time minus engine time.
+  void begin(Instant now, Duration wall_ahead = Duration::zero());
+
+  /// Takes one reading of a probe, `value` in the measure's unit. Begins the watch if nothing has. Moves
+  /// engine time to `time` if that is later.
+  void take(std::size_t probe, Instant time, double value);
+
+  /// Moves engine time to `now` and works off what was due before it. Earlier times change nothing.
+  void advance(Instant now);
+
+  /// Works off what is due at engine time itself, as where a tape ends.
+  void finish();
+
+  /// The next moment at which something falls due; `work_off_next` works it off. For callers that interleave
+  /// their own timers; `advance` does both in a loop.
+  [[nodiscard]] Instant next_due();
+  void work_off_next();
+
+  /// Wall time is now `wall_ahead` ahead of engine time: ages and the clock of the day move, delays do not.
+  void set_wall(Duration wall_ahead);
+
+  /// People work in the house until then: only rules that are in force even during work are. The past: no work.
+  void set_work(std::size_t house, Instant until);
+  [[nodiscard]] Instant work_until(std::size_t house) const { return work_until_[house]; }
+
+  /// Takes over from an engine that ran under other rules: readings of probes that are still there, and the
+  /// memory of rules that are. A rule that reads differently keeps its standing alarm, its delays start afresh.
+  void adopt(const Engine& older);
+
+  /// Goes on after an outage that ended now: running `on_delay`s have gone on, `off_delay`s start afresh, and
+  /// the time without input is not counted as unknown.
+  void resume(Instant now);
+
+  /// Events since the last call of `clear_events`, in order.
+  [[nodiscard]] std::span<const Event> events() const { return events_; }
+  void clear_events() { events_.clear(); }
+
+  [[nodiscard]] bool begun() const { return begun_; }
+  [[nodiscard]] Instant now() const { return now_; }
+  [[nodiscard]] Instant wall() const { return now_ + wall_ahead_; }
+  [[nodiscard]] Duration wall_ahead() const { return wall_ahead_; }
+  [[nodiscard]] const RuleSet& rules() const { return *rules_; }
+  [[nodiscard]] const std::shared_ptr<const RuleSet>& shared_rules() const { return rules_; }
+  [[nodiscard]] const Series& series(std::size_t probe) const { return board_.series[probe]; }
+  [[nodiscard]] const RuleState& state(std::size_t rule) const { return states_[rule]; }
+  /// Puts back a rule's memory, for a start from a snapshot; to be followed by `resume`.
+  void restore(std::size_t rule, const RuleState& state) { states_[rule] = state; }
+
+  /// What the rule sees right now, for showing: value and limits, canonical; unknown is NaN.
+  [[nodiscard]] Sight look(std::size_t rule);
+  /// The flock's age in hours, nullopt for a rule that belongs to no flock.
+  [[nodiscard]] std::optional<double> age_h(std::size_t rule) const;
+  /// The longest window of any rule: as far back as a start needs its tape.
+  [[nodiscard]] Duration span_max() const { return span_max_; }
+  /// Probe indices that the rule depends on.
+  [[nodiscard]] const std::vector<std::size_t>& probes_of(std::size_t rule) const { return compiled_[rule].probes; }
+
+ private:
+  struct Compiled {
+    Program watch;
+    std::vector<Program> limits;
+    Program only_if;
+    std::vector<std::size_t> probes;                    ///< that it depends on
+    std::vector<std::vector<std::size_t>> by_measure;   ///< the same, for each measure
+    std::vector<Instant> bounds;                        ///< wall times at which it may begin or cease to be in force
+    Duration span_max{0};
+    std::size_t firsts_seen = 0;                        ///< of `first_readings_`, when `windows_ready` was worked out
+    Instant windows_ready{Duration::min()};             ///< the longest window after each measure's first good reading
+  };
+  struct Due {
+    Instant time;
+    std::size_t id = 0;  ///< a probe, or the number of probes plus a rule
+    friend bool operator>(const Due& a, const Due& b) { return a.time > b.time; }
+  };
+
+  void compile();
+  void compile_rule(std::size_t rule);
+  [[nodiscard]] bool in_bounds(const WatchedRule& rule) const;
+  [[nodiscard]] Instant counting_begin(std::size_t rule);
+  [[nodiscard]] Instant due_of(std::size_t id);
+  void schedule(std::size_t id, Instant time);
+  void evaluate(std::size_t rule, Occasion occasion);
+  void evaluate_all(Occasion occasion);
+  void note_quality(std::size_t probe, const Series::Taken& taken, double value);
+  void note_neighbours(std::size_t probe, double value);
+  void emit_quality(std::size_t probe, Event::Kind kind, QualityTest test, double value);
+  [[nodiscard]] Moment moment() const { return {now_, now_ + wall_ahead_, version_}; }
+
+  std::shared_ptr<const RuleSet> rules_;
+  Board board_;
+  std::vector<Compiled> compiled_;
+  std::vector<RuleState> states_;
+  std::vector<std::vector<std::size_t>> dependents_;  ///< by probe: rules to evaluate after its readings
+  std::vector<QualityTest> failing_;                  ///< by probe: the test that it fails now
+  std::vector<char> suspect_;                         ///< by probe: the neighbour test marks it
+  std::vector<Instant> work_until_;                   ///< by house
+  std::priority_queue<Due, std::vector<Due>, std::greater<>> due_;
+  std::vector<Instant> scheduled_;                    ///< by id: the entry of `due_` that counts
+  std::vector<std::size_t> concerned_;
+  std::vector<Event> events_;
+  std::vector<Event> found_;
+  Sight sight_;
+  bool begun_ = false;
+  Instant now_{};
+  Instant resumed_at_{Duration::min()};               ///< end of the last outage, and how long it was
+  Duration outage_{0};
+  std::size_t first_readings_ = 0;                    ///< how many series have had a good reading
+  Instant next_minute_ = kNever;
+  Duration wall_ahead_{0};
+  Duration span_max_{0};
+  std::uint64_t version_ = 1;
+};
+
+}  // namespace underwing

@@ -1,0 +1,109 @@
+// Engine: carrying a watch over to other rules, and over an outage.
+#include <algorithm>
+
+#include "rules/engine/engine.hpp"
+
+namespace underwing {
+
+namespace {
+
+/// Compares what two rules of two rule sets judge. Measures are compared by name, since their indices differ.
+struct Comparison {
+  const RuleSet& older;
+  const RuleSet& newer;
+
+  [[nodiscard]] bool alike(const ExpressionPtr& a, const ExpressionPtr& b) const {
+    if (!a || !b) return !a && !b;
+    const bool reads = a->kind == Expression::Kind::measure || a->kind == Expression::Kind::window;
+    if (a->kind != b->kind || a->function != b->function || a->fact != b->fact || a->number != b->number ||
+        a->index != b->index || a->span != b->span || a->type != b->type || a->children.size() != b->children.size() ||
+        (reads && older.measures[a->measure].name != newer.measures[b->measure].name)) {
+      return false;
+    }
+    return std::equal(a->children.begin(), a->children.end(), b->children.begin(),
+                      [&](const auto& x, const auto& y) { return alike(x, y); });
+  }
+
+  [[nodiscard]] bool alike(const WatchedRule& a, const WatchedRule& b) const {
+    return alike(a.watch, b.watch) && alike(a.only_if, b.only_if) &&
+           std::equal(a.curves.begin(), a.curves.end(), b.curves.begin(), b.curves.end(),
+                      [](const auto& x, const auto& y) { return x->points == y->points; }) &&
+           std::equal(a.limits.begin(), a.limits.end(), b.limits.begin(), b.limits.end(),
+                      [&](const Limit& x, const Limit& y) {
+                        return x.side == y.side && x.priority == y.priority && alike(x.expression, y.expression);
+                      }) &&
+           a.deadband == b.deadband && a.on_delay == b.on_delay && a.off_delay == b.off_delay && a.ahead == b.ahead &&
+           a.from == b.from && a.until == b.until && a.blind_after == b.blind_after &&
+           a.even_during_work == b.even_during_work;
+  }
+
+  /// The older rule of the same house, flock, pack, name and probe.
+  [[nodiscard]] std::optional<std::size_t> find_older(const WatchedRule& rule) const {
+    const auto flock = [](const RuleSet& set, const WatchedRule& r) { return r.flock ? set.flocks[*r.flock].name : ""; };
+    const auto probe = [](const RuleSet& set, const WatchedRule& r) { return r.probe ? set.probes[*r.probe].name : ""; };
+    for (std::size_t i = 0; i < older.rules.size(); ++i) {
+      const WatchedRule& other = older.rules[i];
+      if (other.name == rule.name && other.pack == rule.pack &&
+          older.houses[other.house].name == newer.houses[rule.house].name && flock(older, other) == flock(newer, rule) &&
+          probe(older, other) == probe(newer, rule)) {
+        return i;
+      }
+    }
+    return std::nullopt;
+  }
+};
+
+}  // namespace
+
+void Engine::adopt(const Engine& older) {
+  begin(older.now_, older.wall_ahead_);
+  clear_events();
+  next_minute_ = older.next_minute_;
+  resumed_at_ = older.resumed_at_;
+  outage_ = older.outage_;
+  for (std::size_t house = 0; house < rules_->houses.size(); ++house) {
+    if (const auto source = older.rules_->find_house(rules_->houses[house].name)) {
+      work_until_[house] = older.work_until_[*source];
+    }
+  }
+  for (std::size_t probe = 0; probe < rules_->probes.size(); ++probe) {
+    const auto source = older.rules_->find_probe(rules_->full_name(probe));
+    if (!source || older.rules_->probes[*source].quality.unit.text != rules_->probes[probe].quality.unit.text) continue;
+    board_.series[probe].adopt(older.board_.series[*source], now_);
+    first_readings_ += board_.series[probe].ever_good();
+    failing_[probe] = older.failing_[*source];
+    suspect_[probe] = older.suspect_[*source];
+    schedule(probe, due_of(probe));
+  }
+  ++version_;
+  const Comparison comparison{*older.rules_, *rules_};
+  for (std::size_t rule = 0; rule < rules_->rules.size(); ++rule) {
+    const auto source = comparison.find_older(rules_->rules[rule]);
+    if (!source) continue;
+    const RuleState& before = older.states_[*source];
+    const bool alike = comparison.alike(older.rules_->rules[*source], rules_->rules[rule]);
+    states_[rule] = alike ? before : RuleState();
+    if (alike || before.limits.size() != rules_->rules[rule].limits.size()) continue;
+    for (const auto& limit : before.limits) {
+      states_[rule].limits.push_back({limit.active, limit.broken_itself, kNever, kNever, kNever});
+    }
+  }
+  evaluate_all(Occasion::due);
+}
+
+void Engine::resume(Instant now) {
+  const Duration outage = now - now_;
+  now_ = std::max(now_, now);
+  next_minute_ = ceil_minute(now_);
+  ++version_;
+  resumed_at_ = now_;
+  outage_ = std::max(outage, Duration::zero());
+  for (RuleState& state : states_) {
+    for (RuleState::LimitState& limit : state.limits) limit.back_since = kNever;
+    state.unknown_since = state.known_since = kNever;
+    state.unknown_spans.clear();
+  }
+  evaluate_all(Occasion::due);
+}
+
+}  // namespace underwing

@@ -1,0 +1,354 @@
+#include "rules/engine/program.hpp"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <stdexcept>
+
+#include "rules/engine/compare.hpp"
+
+namespace underwing {
+
+namespace {
+
+constexpr std::size_t kStackMax = 256;   // the loader refuses expressions that are nested deeper
+constexpr std::size_t kProbesMax = 1024;  // of one measure in one house
+
+bool is_difference(Expression::Function function) {
+  using enum Expression::Function;
+  return function == spread || function == change || function == slope || function == total;
+}
+
+double combine(Expression::Function function, std::span<double> values, std::size_t probes) {
+  if (values.empty() || values.size() * 2 < probes) return kUnknown;
+  switch (function) {
+    using enum Expression::Function;
+    case median: return median_of(values);
+    case mean: {
+      double sum = 0;
+      for (const double value : values) sum += value;
+      return sum / static_cast<double>(values.size());
+    }
+    case lowest: return *std::min_element(values.begin(), values.end());
+    case highest: return *std::max_element(values.begin(), values.end());
+    case spread: {
+      const auto [low, high] = std::minmax_element(values.begin(), values.end());
+      return *high - *low;
+    }
+    default: return kUnknown;
+  }
+}
+
+/// `total` over several probes adds them up and knows nothing where one of them does not.
+double add_up(std::span<double> values, std::size_t probes) {
+  if (values.size() < probes) return kUnknown;
+  double sum = 0;
+  for (const double value : values) sum += value;
+  return sum;
+}
+
+double lights_now(const Flock& flock, const Zone& zone, Instant wall) {
+  if (flock.lights.empty()) return kUnknown;
+  const Duration age = wall - flock.placed;
+  Duration hours = flock.lights.front().second;
+  for (const auto& [from, length] : flock.lights) {
+    if (from <= age) hours = length;
+  }
+  constexpr Duration kDay = std::chrono::hours(24);
+  const Instant local = zone.to_local(wall).as_if_utc;
+  const Duration time_of_day = local - std::chrono::floor<std::chrono::days>(local);
+  const Duration since_on = (time_of_day - flock.lights_on + kDay) % kDay;
+  return logic::of(since_on < hours);
+}
+
+}  // namespace
+
+double curve_at(const Curve& curve, double age_h) {
+  const auto& points = curve.points;
+  if (!known(age_h) || points.empty()) return kUnknown;
+  if (age_h <= hours_of(points.front().first)) return points.front().second;
+  for (std::size_t i = 1; i < points.size(); ++i) {
+    const double end = hours_of(points[i].first);
+    if (age_h > end) continue;
+    const double begin = hours_of(points[i - 1].first);
+    return points[i - 1].second + (points[i].second - points[i - 1].second) * (age_h - begin) / (end - begin);
+  }
+  return points.back().second;
+}
+
+double curve_age_at(const Curve& curve, double value) {
+  const auto& points = curve.points;
+  if (!known(value)) return kUnknown;
+  for (std::size_t i = 0; i < points.size(); ++i) {
+    if (same(points[i].second, value)) return hours_of(points[i].first);
+    if (i + 1 == points.size()) break;
+    const double low = std::min(points[i].second, points[i + 1].second);
+    const double high = std::max(points[i].second, points[i + 1].second);
+    if (low < value && value < high && !same(points[i + 1].second, value)) {
+      const double begin = hours_of(points[i].first);
+      const double end = hours_of(points[i + 1].first);
+      return begin + (end - begin) * (value - points[i].second) / (points[i + 1].second - points[i].second);
+    }
+  }
+  return kUnknown;
+}
+
+double Board::value_of(std::size_t index, const Moment& moment) {
+  Aggregate& aggregate = aggregates[index];
+  if (aggregate.memo_version == moment.version && aggregate.memo_time == moment.engine) return aggregate.memo_value;
+  std::array<double, kProbesMax> values;
+  std::size_t count = 0;
+  for (const std::size_t probe : aggregate.probes) {
+    const double value = aggregate.window_function == Expression::Function::none
+                             ? series[probe].held(moment.engine)
+                             : series[probe].window(aggregate.window_slot, aggregate.window_function, moment.engine);
+    if (known(value)) values[count++] = value;
+  }
+  const std::span<double> told(values.data(), count);
+  const double combined = aggregate.function == Expression::Function::total
+                              ? add_up(told, aggregate.probes.size())
+                              : combine(aggregate.function, told, aggregate.probes.size());
+  aggregate.memo_time = moment.engine;
+  aggregate.memo_version = moment.version;
+  aggregate.memo_value = combined * aggregate.factor + aggregate.offset;
+  return aggregate.memo_value;
+}
+
+Program::Program(const Expression& expression, const WatchedRule& rule, Board& board) : curves_(rule.curves) {
+  if (rule.flock) flock_ = &board.rules->flocks[*rule.flock];
+  for (const char* name : {"culled_birds", "dead_birds"}) {
+    const auto measure = board.rules->find_measure(name);
+    if (!measure) continue;
+    const auto found = board.rules->houses[rule.house].probes.find(*measure);
+    if (found == board.rules->houses[rule.house].probes.end()) continue;
+    loss_series_.insert(loss_series_.end(), found->second.begin(), found->second.end());
+  }
+  compile(expression, rule, board);
+}
+
+void Program::note_measure(std::size_t measure) {
+  const auto place = std::lower_bound(measures_.begin(), measures_.end(), measure);
+  if (place == measures_.end() || *place != measure) measures_.insert(place, measure);
+}
+
+void Program::compile_source(const Expression& expression, const WatchedRule& rule, Board& board) {
+  const auto& house = board.rules->houses[rule.house];
+  const Measure& measure = board.rules->measures[expression.measure];
+  note_measure(expression.measure);
+  Step step;
+  step.number = measure.unit.factor;
+  step.offset = measure.unit.offset;
+  const auto& probes = house.probes.at(expression.measure);
+  const bool own = rule.probe && board.rules->probes[*rule.probe].measure == expression.measure;
+  step.index = static_cast<std::uint32_t>(own ? *rule.probe : probes.front());
+  if (expression.kind == Expression::Kind::measure) {
+    step.op = measure.kind == MeasureKind::tally ? Op::tally : Op::own;
+    if (step.op == Op::tally) {
+      step.slot = static_cast<std::uint32_t>(probe_lists_.size());
+      probe_lists_.push_back(own ? std::vector<std::size_t>{*rule.probe} : probes);
+    }
+    steps_.push_back(step);
+    return;
+  }
+  step.op = Op::own_window;
+  step.function = expression.function;
+  if (is_difference(expression.function)) step.offset = 0;
+  span_max_ = std::max(span_max_, expression.span);
+  for (const std::size_t probe : probes) {
+    step.slot = static_cast<std::uint32_t>(board.series[probe].add_window(expression.span, expression.function));
+  }
+  steps_.push_back(step);
+}
+
+void Program::compile_across(const Expression& expression, const WatchedRule& rule, Board& board) {
+  const bool bare_total = expression.kind == Expression::Kind::window;  // total adds its probes up by itself
+  const Expression& source = bare_total ? expression : *expression.children.front();
+  const Measure& measure = board.rules->measures[source.measure];
+  note_measure(source.measure);
+  Aggregate aggregate;
+  aggregate.function = expression.function;
+  aggregate.measure = source.measure;
+  aggregate.probes = board.rules->houses[rule.house].probes.at(source.measure);
+  aggregate.factor = measure.unit.factor;
+  aggregate.offset = measure.unit.offset;
+  if (is_difference(expression.function)) aggregate.offset = 0;
+  if (source.kind == Expression::Kind::window) {
+    aggregate.window_function = source.function;
+    if (is_difference(source.function)) aggregate.offset = 0;
+    span_max_ = std::max(span_max_, source.span);
+    for (const std::size_t probe : aggregate.probes) {
+      aggregate.window_slot = board.series[probe].add_window(source.span, source.function);
+    }
+  }
+  std::size_t index = board.house_begin;
+  const auto equal = [&](const Aggregate& other) {
+    return other.function == aggregate.function && other.probes == aggregate.probes &&
+           other.window_function == aggregate.window_function && other.window_slot == aggregate.window_slot;
+  };
+  while (index < board.aggregates.size() && !equal(board.aggregates[index])) ++index;
+  if (index == board.aggregates.size()) board.aggregates.push_back(aggregate);
+  Step step;
+  step.op = Op::aggregate;
+  step.index = static_cast<std::uint32_t>(index);
+  steps_.push_back(step);
+}
+
+void Program::compile(const Expression& expression, const WatchedRule& rule, Board& board) {
+  using Kind = Expression::Kind;
+  const auto children = [&] {
+    for (const auto& child : expression.children) compile(*child, rule, board);
+  };
+  const auto plain = [&](Op op) {
+    children();
+    Step step;
+    step.op = op;
+    step.index = static_cast<std::uint32_t>(expression.index);
+    steps_.push_back(step);
+  };
+  switch (expression.kind) {
+    case Kind::number:
+    case Kind::state: {
+      Step step;
+      step.number = expression.number;
+      steps_.push_back(step);
+      return;
+    }
+    case Kind::measure: return compile_source(expression, rule, board);
+    case Kind::window: {
+      const bool own = rule.probe && board.rules->probes[*rule.probe].measure == expression.measure;
+      const std::size_t probes = board.rules->houses[rule.house].probes.at(expression.measure).size();
+      if (expression.function == Expression::Function::total && !own && probes > 1) {
+        return compile_across(expression, rule, board);
+      }
+      return compile_source(expression, rule, board);
+    }
+    case Kind::across: return compile_across(expression, rule, board);
+    case Kind::count: {
+      const std::size_t measure = expression.children.front()->measure;
+      note_measure(measure);
+      Step step;
+      step.op = Op::count;
+      step.index = static_cast<std::uint32_t>(probe_lists_.size());
+      probe_lists_.push_back(board.rules->houses[rule.house].probes.at(measure));
+      steps_.push_back(step);
+      return;
+    }
+    case Kind::curve: return plain(Op::curve);
+    case Kind::curve_at: return plain(Op::curve_at);
+    case Kind::curve_age_at: return plain(Op::curve_age_at);
+    case Kind::fact:
+      switch (expression.fact) {
+        case Expression::Fact::age: return plain(Op::age);
+        case Expression::Fact::birds:
+          for (const std::size_t probe : loss_series_) note_measure(board.rules->probes[probe].measure);
+          return plain(Op::birds);
+        case Expression::Fact::birds_placed: return plain(Op::birds_placed);
+        case Expression::Fact::chick_weight: return plain(Op::chick_weight);
+        case Expression::Fact::hour_of_day: return plain(Op::hour_of_day);
+        case Expression::Fact::lights: return plain(Op::lights);
+      }
+      return;
+    case Kind::negate: return plain(Op::negate);
+    case Kind::add: return plain(Op::add);
+    case Kind::subtract: return plain(Op::subtract);
+    case Kind::multiply: return plain(Op::multiply);
+    case Kind::divide: return plain(Op::divide);
+    case Kind::less: return plain(Op::less);
+    case Kind::less_equal: return plain(Op::less_equal);
+    case Kind::greater: return plain(Op::greater);
+    case Kind::greater_equal: return plain(Op::greater_equal);
+    case Kind::is:
+    case Kind::is_not:
+      plain(expression.children.front()->type.kind == Type::Kind::number ? Op::is_number : Op::is_state);
+      if (expression.kind == Kind::is_not) {
+        Step step;
+        step.op = Op::logic_not;
+        steps_.push_back(step);
+      }
+      return;
+    case Kind::logic_and: return plain(Op::logic_and);
+    case Kind::logic_or: return plain(Op::logic_or);
+    case Kind::logic_not: return plain(Op::logic_not);
+    case Kind::plain_min: return plain(Op::min);
+    case Kind::plain_max: return plain(Op::max);
+    case Kind::plain_abs: return plain(Op::abs);
+    case Kind::trade: throw std::logic_error("no function of the trade is known to the engine");
+  }
+}
+
+double Program::birds(const Flock& flock, Board& board) const {
+  double lost = 0;
+  for (const std::size_t probe : loss_series_) lost += board.series[probe].tally_since(flock.placed);
+  return flock.birds - lost;
+}
+
+double Program::run(const Moment& moment, Board& board) const {
+  std::array<double, kStackMax> stack;
+  std::size_t top = 0;  // number of values on the stack
+  const auto push = [&](double value) { stack[top++] = value; };
+  const auto two = [&](auto apply) {
+    const double right = stack[--top];
+    stack[top - 1] = apply(stack[top - 1], right);
+  };
+  const auto age_h = [&] { return hours_of(moment.wall - flock_->placed); };
+  for (const Step& step : steps_) {
+    switch (step.op) {
+      case Op::number: push(step.number); break;
+      case Op::aggregate: push(board.value_of(step.index, moment)); break;
+      case Op::count: {
+        double count = 0;
+        for (const std::size_t probe : probe_lists_[step.index]) count += board.series[probe].usable(moment.engine);
+        push(count);
+        break;
+      }
+      case Op::tally: {
+        double sum = 0;
+        const Instant since = flock_ ? flock_->placed : Instant(Duration::min());
+        for (const std::size_t probe : probe_lists_[step.slot]) sum += board.series[probe].tally_since(since);
+        push(sum * step.number);
+        break;
+      }
+      case Op::own: push(board.series[step.index].held(moment.engine) * step.number + step.offset); break;
+      case Op::own_window:
+        push(board.series[step.index].window(step.slot, step.function, moment.engine) * step.number + step.offset);
+        break;
+      case Op::curve: push(curve_at(*curves_[step.index], age_h())); break;
+      case Op::curve_at: stack[top - 1] = curve_at(*curves_[step.index], stack[top - 1]); break;
+      case Op::curve_age_at: stack[top - 1] = curve_age_at(*curves_[step.index], stack[top - 1]); break;
+      case Op::age: push(age_h()); break;
+      case Op::birds: push(birds(*flock_, board)); break;
+      case Op::birds_placed: push(flock_->birds); break;
+      case Op::chick_weight: push(flock_->chick_weight_g); break;
+      case Op::hour_of_day: {
+        const Instant local = board.rules->farm.zone.to_local(moment.wall).as_if_utc;
+        push(hours_of(local - std::chrono::floor<std::chrono::days>(local)));
+        break;
+      }
+      case Op::lights: push(lights_now(*flock_, board.rules->farm.zone, moment.wall)); break;
+      case Op::negate: stack[top - 1] = -stack[top - 1]; break;
+      case Op::add: two([](double a, double b) { return a + b; }); break;
+      case Op::subtract: two([](double a, double b) { return a - b; }); break;
+      case Op::multiply: two([](double a, double b) { return a * b; }); break;
+      case Op::divide: two([](double a, double b) { return b == 0 ? kUnknown : a / b; }); break;
+      case Op::less: two([](double a, double b) { return logic::below(a, b); }); break;
+      case Op::less_equal: two([](double a, double b) { return logic::negate(logic::below(b, a)); }); break;
+      case Op::greater: two([](double a, double b) { return logic::below(b, a); }); break;
+      case Op::greater_equal: two([](double a, double b) { return logic::negate(logic::below(a, b)); }); break;
+      case Op::is_number:
+        two([](double a, double b) { return known(a) && known(b) ? logic::of(same(a, b)) : kUnknown; });
+        break;
+      case Op::is_state:
+        two([](double a, double b) { return known(a) && known(b) ? logic::of((a >= 0.5) == (b >= 0.5)) : kUnknown; });
+        break;
+      case Op::logic_and: two(logic::both); break;
+      case Op::logic_or: two(logic::either); break;
+      case Op::logic_not: stack[top - 1] = logic::negate(stack[top - 1]); break;
+      case Op::min: two([](double a, double b) { return known(a) && known(b) ? std::min(a, b) : kUnknown; }); break;
+      case Op::max: two([](double a, double b) { return known(a) && known(b) ? std::max(a, b) : kUnknown; }); break;
+      case Op::abs: stack[top - 1] = std::fabs(stack[top - 1]); break;
+    }
+  }
+  return known(stack[0]) ? stack[0] : kUnknown;
+}
+
+}  // namespace underwing

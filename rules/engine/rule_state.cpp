@@ -1,0 +1,274 @@
+#include "rules/engine/rule_state.hpp"
+
+#include <algorithm>
+
+#include "rules/engine/theil_sen.hpp"
+
+namespace underwing {
+
+namespace {
+
+constexpr std::size_t kTrendMinutesMin = 8;               // known ones among the last 16
+constexpr Duration kSeesAfter = std::chrono::minutes(2);
+constexpr Duration kOftenWindow = std::chrono::minutes(60);
+constexpr Duration kOftenUnknown = std::chrono::minutes(30);
+
+bool over(Instant since, Duration delay, const Sight& sight) {
+  if (since == kNever || sight.now - since < delay) return false;
+  return delay == Duration::zero() || sight.occasion != Occasion::reading;
+}
+
+/// A yes starts a delay, a no stops it; unknown lets it be.
+void track(Instant& since, double logic_value, Instant now) {
+  if (logic_value == 1.0) {
+    if (since == kNever) since = now;
+  } else if (logic_value == 0.0) {
+    since = kNever;
+  }
+}
+
+Reason reason_of(Limit::Side side) {
+  switch (side) {
+    case Limit::Side::low: return Reason::low;
+    case Limit::Side::high: return Reason::high;
+    case Limit::Side::when: return Reason::when;
+  }
+  return Reason::none;
+}
+
+std::optional<double> known_or_none(double value) {
+  return known(value) ? std::optional(value) : std::nullopt;
+}
+
+}  // namespace
+
+/// What one look at the values says, before delays.
+struct RuleState::Judgement {
+  double condition = 0.0;            ///< any limit broken
+  std::vector<double> broken, met, back;
+};
+
+bool RuleState::standing() const {
+  return std::any_of(limits.begin(), limits.end(), [](const LimitState& limit) { return limit.active; });
+}
+
+std::optional<std::size_t> RuleState::worst(bool staged) const {
+  std::optional<std::size_t> found;
+  for (std::size_t i = 0; i < limits.size(); ++i) {
+    if (!limits[i].active) continue;
+    if (!found || staged || (limits[i].broken_itself && !limits[*found].broken_itself)) found = i;
+  }
+  return found;
+}
+
+void RuleState::keep_minute(double value) {
+  minutes[minutes_count % kMinutesKept] = value;
+  ++minutes_count;
+  std::array<TrendPoint, kMinutesKept> points;
+  std::size_t count = 0;
+  const std::size_t kept = std::min(minutes_count, kMinutesKept);
+  for (std::size_t i = 0; i < kept; ++i) {
+    const double minute_value = minutes[(minutes_count - kept + i) % kMinutesKept];
+    if (known(minute_value)) points[count++] = {static_cast<double>(i), minute_value};
+  }
+  std::vector<double> pairs;
+  pairs.reserve(kMinutesKept * kMinutesKept / 2);
+  trend_per_min = count < kTrendMinutesMin ? kUnknown : theil_sen_per_minute({points.data(), count}, pairs);
+}
+
+void RuleState::judge(const WatchedRule& rule, const Sight& sight, Judgement& judgement) const {
+  const std::size_t count = rule.limits.size();
+  judgement.broken.assign(count, 0.0);
+  judgement.met.assign(count, 0.0);
+  judgement.back.assign(count, 1.0);
+  if (!sight.in_force) return;
+  for (std::size_t i = 0; i < count; ++i) {
+    const double limit = sight.limits[i];
+    switch (rule.limits[i].side) {
+      case Limit::Side::low:
+        judgement.broken[i] = logic::below(sight.value, limit);
+        judgement.back[i] = logic::negate(logic::below(sight.value, limit + rule.deadband));
+        break;
+      case Limit::Side::high:
+        judgement.broken[i] = logic::below(limit, sight.value);
+        judgement.back[i] = logic::negate(logic::below(limit - rule.deadband, sight.value));
+        break;
+      case Limit::Side::when:
+        judgement.broken[i] = limit;
+        judgement.back[i] = logic::negate(limit);
+        break;
+    }
+    judgement.condition = logic::either(judgement.condition, judgement.broken[i]);
+  }
+  judgement.met = judgement.broken;
+  if (!rule.ahead) return;
+  double any_in_sight = 0.0;
+  const double projected = sight.value + trend_per_min * hours_of(*rule.ahead) * 60.0;
+  for (std::size_t i = 0; i < count; ++i) {
+    const double crosses = rule.limits[i].side == Limit::Side::low ? logic::below(projected, sight.limits[i])
+                                                                  : logic::below(sight.limits[i], projected);
+    const double in_sight = logic::both(logic::negate(judgement.condition), crosses);
+    judgement.met[i] = logic::either(judgement.broken[i], in_sight);
+    any_in_sight = logic::either(any_in_sight, in_sight);
+  }
+  for (double& back : judgement.back) back = logic::both(back, logic::negate(any_in_sight));
+}
+
+void RuleState::leave_force(const WatchedRule& rule, Instant now, std::vector<Event>& events) {
+  in_force = false;
+  in_force_since = kNever;
+  left_force = standing();
+  unknown_since = known_since = kNever;
+  unknown_spans.clear();
+  often_unknown = false;
+  if (!blind) return;
+  blind = false;
+  Event event;
+  event.time = now;
+  event.kind = Event::Kind::sees;
+  event.priority = rule.worst_priority();
+  events.push_back(event);
+}
+
+void RuleState::run_delays(const Sight& sight, const Judgement& judgement) {
+  for (std::size_t i = 0; i < limits.size(); ++i) {
+    track(limits[i].met_since, judgement.met[i], sight.now);
+    track(limits[i].broken_since, judgement.broken[i], sight.now);
+    if (limits[i].active && judgement.back[i] == 1.0) {
+      track(limits[i].back_since, 1.0, sight.now);
+    } else {
+      limits[i].back_since = kNever;
+    }
+  }
+}
+
+void RuleState::begin_and_end(const WatchedRule& rule, const Sight& sight, const Judgement& judgement,
+                              std::vector<Event>& events) {
+  const std::optional<std::size_t> worst_before = worst(rule.staged);
+  const auto emit = [&](Event::Kind kind, Reason reason, std::size_t limit) {
+    Event event;
+    event.time = sight.now;
+    event.kind = kind;
+    event.reason = reason;
+    event.priority = rule.limits[limit].priority;
+    event.value = known_or_none(sight.value);
+    if (rule.limits[limit].side != Limit::Side::when) event.limit = known_or_none(sight.limits[limit]);
+    if (reason == Reason::ahead && event.value && event.limit && trend_per_min != 0.0 && known(trend_per_min)) {
+      event.minutes_left = std::max(0.0, (*event.limit - *event.value) / trend_per_min);
+    }
+    events.push_back(event);
+  };
+
+  // Beginnings. `fresh` is the worst of the limits that became active, or that were only in sight and are now
+  // broken themselves.
+  std::optional<std::size_t> fresh;
+  for (std::size_t i = 0; i < limits.size(); ++i) {
+    LimitState& limit = limits[i];
+    const bool itself = over(limit.broken_since, rule.on_delay, sight);
+    const bool begins = !limit.active && over(limit.met_since, rule.on_delay, sight);
+    const bool deepens = limit.active && !limit.broken_itself && itself;
+    if (!begins && !deepens) continue;
+    limit.active = true;
+    limit.broken_itself = itself;
+    if (begins) limit.back_since = judgement.back[i] == 1.0 ? sight.now : kNever;
+    if (!fresh || rule.staged || (itself && !limits[*fresh].broken_itself)) fresh = i;
+  }
+  if (fresh) {
+    const Reason reason = limits[*fresh].broken_itself ? reason_of(rule.limits[*fresh].side) : Reason::ahead;
+    if (!worst_before) emit(Event::Kind::raised, reason, *fresh);
+    else if (!rule.staged || *fresh >= *worst_before) emit(Event::Kind::worsened, reason, *fresh);
+  }
+
+  // Endings.
+  const std::optional<std::size_t> worst_between = worst(rule.staged);
+  if (!worst_between) return;
+  for (LimitState& limit : limits) {
+    if (!limit.active || !over(limit.back_since, rule.off_delay, sight)) continue;
+    limit.active = limit.broken_itself = false;
+    limit.back_since = kNever;
+  }
+  const std::optional<std::size_t> worst_after = worst(rule.staged);
+  if (!worst_after) {
+    const bool unwatched = left_force && !sight.in_force;
+    emit(Event::Kind::returned, unwatched ? Reason::not_watched : Reason::none, *worst_between);
+    left_force = false;
+  } else if (rule.staged && *worst_after < *worst_between) {
+    emit(Event::Kind::eased, reason_of(rule.limits[*worst_after].side), *worst_after);
+  }
+}
+
+bool RuleState::judge_often_unknown(const WatchedRule& rule, const Sight& sight) {
+  const Instant hour_ago = sight.now - kOftenWindow;
+  while (!unknown_spans.empty() && unknown_spans.front().second <= hour_ago) unknown_spans.pop_front();
+  Duration sum{0};
+  const auto add = [&](Instant begin, Instant end) {
+    const Instant counted = std::max(begin, sight.counting_begin);
+    if (counted >= end || end - counted >= rule.blind_after) return;
+    sum += end - std::max(counted, hour_ago);
+  };
+  for (const auto& [begin, end] : unknown_spans) add(begin, end);
+  if (unknown_since != kNever) add(unknown_since, sight.now);
+  return sum > kOftenUnknown;
+}
+
+void RuleState::watch_blindness(const WatchedRule& rule, const Sight& sight, double condition,
+                                std::vector<Event>& events) {
+  if (known(condition)) {
+    if (unknown_since != kNever) unknown_spans.emplace_back(unknown_since, sight.now);
+    unknown_since = kNever;
+    if (known_since == kNever) known_since = sight.now;
+  } else {
+    known_since = kNever;
+    if (unknown_since == kNever) unknown_since = sight.now;
+  }
+  if (sight.occasion == Occasion::minute) often_unknown = judge_often_unknown(rule, sight);
+  const auto emit = [&](Event::Kind kind) {
+    blind = kind == Event::Kind::blind;
+    Event event;
+    event.time = sight.now;
+    event.kind = kind;
+    event.priority = rule.worst_priority();
+    events.push_back(event);
+  };
+  if (!blind) {
+    const Instant counted = unknown_since == kNever ? kNever : std::max(unknown_since, sight.counting_begin);
+    if (often_unknown || over(counted, rule.blind_after, sight)) emit(Event::Kind::blind);
+  } else if (!often_unknown && over(known_since, kSeesAfter, sight)) {
+    emit(Event::Kind::sees);
+  }
+}
+
+void RuleState::step(const WatchedRule& rule, const Sight& sight, std::vector<Event>& events) {
+  limits.resize(rule.limits.size());
+  if (known(sight.value)) last_value = sight.value;
+  std::vector<Event> blindness;
+  if (in_force && !sight.in_force) leave_force(rule, sight.now, blindness);
+  if (!in_force && sight.in_force) {
+    in_force = true;
+    in_force_since = sight.now;
+    left_force = false;
+  }
+  Judgement judgement;
+  judge(rule, sight, judgement);
+  run_delays(sight, judgement);
+  begin_and_end(rule, sight, judgement, events);
+  if (sight.in_force) watch_blindness(rule, sight, judgement.condition, blindness);
+  events.insert(events.end(), blindness.begin(), blindness.end());
+}
+
+Instant RuleState::next_due(const WatchedRule& rule, Instant counting_begin) const {
+  Instant due = kNever;
+  const auto consider = [&](Instant since, Duration delay) {
+    if (since != kNever) due = std::min(due, since + delay);
+  };
+  for (const LimitState& limit : limits) {
+    if (!limit.active) consider(limit.met_since, rule.on_delay);
+    if (limit.active && !limit.broken_itself) consider(limit.broken_since, rule.on_delay);
+    if (limit.active) consider(limit.back_since, rule.off_delay);
+  }
+  if (!blind && unknown_since != kNever) consider(std::max(unknown_since, counting_begin), rule.blind_after);
+  if (blind && !often_unknown) consider(known_since, kSeesAfter);
+  return due;
+}
+
+}  // namespace underwing

@@ -1,0 +1,326 @@
+#include "rules/engine/series.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+#include "rules/engine/compare.hpp"
+
+namespace underwing {
+
+namespace {
+
+constexpr double kParts = 1e9;                 // of a unit, in the whole-number sums
+constexpr std::size_t kFlatReadingsMin = 5;    // equal readings in a row before a line counts as flat
+constexpr std::size_t kTrendPointsMin = 5;
+constexpr auto kMinute = std::chrono::minutes(1);
+
+std::int64_t to_parts(double value) { return std::llround(value * kParts); }
+
+}  // namespace
+
+const char* to_string(QualityTest test) {
+  switch (test) {
+    case QualityTest::none: return "none";
+    case QualityTest::gross_range: return "gross range";
+    case QualityTest::rate_of_change: return "rate of change";
+    case QualityTest::flat_line: return "flat line";
+    case QualityTest::neighbour: return "neighbour";
+  }
+  return "";
+}
+
+Series::Series(const Measure& measure, Instant begin) : measure_(measure), begin_(begin) {}
+
+std::size_t Series::add_window(Duration span, Expression::Function function) {
+  std::size_t slot = 0;
+  while (slot < windows_.size() && windows_[slot].span != span) ++slot;
+  if (slot == windows_.size()) {
+    windows_.emplace_back();
+    windows_.back().span = span;
+    span_max_ = std::max(span_max_, span);
+  }
+  Window& window = windows_[slot];
+  using enum Expression::Function;
+  if (function == lowest || function == highest || function == spread) window.extremes = true;
+  if (function == slope && !window.trend) {
+    window.trend = true;
+    window.slope_per_h = kUnknown;
+    const auto hours = std::chrono::ceil<std::chrono::hours>(span);
+    window.trend_step = std::max<Duration>(kMinute, std::chrono::minutes(hours.count()));
+    // A reading that comes late may still give a value to minutes before the watch began.
+    for (Instant m = ceil_minute(begin_ - span); m < begin_; m += kMinute) {
+      if (m.time_since_epoch() % window.trend_step == Duration::zero()) window.minutes.emplace_back(m, kUnknown);
+    }
+  }
+  return slot;
+}
+
+Instant Series::end_of(std::int64_t number) const {
+  const Entry& entry = at(number);
+  if (point_like()) return entry.time + Duration(1);  // a sample stands in a window as long as its instant does
+  const Instant stale = entry.time + measure_.stale_after;
+  return number == last() ? stale : std::min(stale, at(number + 1).time);
+}
+
+Series::Taken Series::take(Instant time, double value, Instant now) {
+  Taken taken;
+  if (time <= newest_) return taken;
+  taken.newer = true;
+  newest_ = time;
+  if (!known(value) || below(value, measure_.plausible_low) || below(measure_.plausible_high, value)) {
+    taken.failed = QualityTest::gross_range;
+    return taken;
+  }
+  if (measure_.max_rate_per_min && fresh(time)) {
+    const double minutes = std::max(1.0, hours_of(time - last_good_) * 60.0);
+    if (below(*measure_.max_rate_per_min * minutes, std::fabs(value - last_value_))) {
+      taken.failed = QualityTest::rate_of_change;
+      return taken;
+    }
+  }
+  taken.ran_back = measure_.kind == MeasureKind::counter && ever_good() && value < last_value_ &&
+                   value >= last_value_ / 2;
+  note_run(time, value);
+  append(time, value);
+  for (Window& window : windows_) {
+    if (window.trend) mend_minutes(window, time, value);
+  }
+  trim(now);
+  return taken;
+}
+
+void Series::note_run(Instant time, double value) {
+  if (run_count_ > 0 && value == last_value_) {
+    ++run_count_;
+  } else {
+    run_begin_ = time;
+    run_count_ = 1;
+  }
+  flat_ = measure_.kind == MeasureKind::gauge && measure_.flat_after && run_count_ >= kFlatReadingsMin &&
+          time - run_begin_ >= *measure_.flat_after;
+}
+
+void Series::append(Instant time, double value) {
+  Entry entry;
+  entry.time = time;
+  entry.value = value;
+  if (!entries_.empty()) {
+    const Entry& before = entries_.back();
+    const Duration held = std::min<Duration>(time - before.time, measure_.stale_after);
+    entry.held_before = before.held_before + held;
+    entry.integral = before.integral + static_cast<Sum>(to_parts(before.value)) * held.count();
+    entry.grown = before.grown;
+  }
+  if (measure_.kind == MeasureKind::counter) {
+    if (!entries_.empty()) {
+      const double previous = entries_.back().value;
+      if (value >= previous) entry.grown += value - previous;
+      else if (value < previous / 2) entry.grown += value;  // the meter began again from zero
+    }
+  } else if (point_like()) {
+    entry.grown += value;
+  }
+  entries_.push_back(entry);
+  const std::int64_t number = last();
+  for (Window& window : windows_) {
+    if (!window.extremes) continue;
+    while (!window.lows.empty() && at(window.lows.back()).value >= value) window.lows.pop_back();
+    while (!window.highs.empty() && at(window.highs.back()).value <= value) window.highs.pop_back();
+    window.lows.push_back(number);
+    window.highs.push_back(number);
+  }
+  if (count_total_++ == 0) first_good_ = time;
+  last_good_ = time;
+  last_value_ = value;
+}
+
+/// A late reading gives minutes that were already worked off another value.
+void Series::mend_minutes(Window& window, Instant time, double value) const {
+  for (auto it = window.minutes.rbegin(); it != window.minutes.rend() && it->first >= time; ++it) {
+    it->second = it->first - time < measure_.stale_after ? value : kUnknown;
+    window.minutes_changed = true;
+  }
+}
+
+void Series::trim(Instant now) {
+  if (measure_.kind == MeasureKind::tally) {
+    if (entries_.size() <= kReadingsMax) return;
+  }
+  const Instant oldest = now - span_max_;
+  while (entries_.size() > 1 && (entries_.size() > kReadingsMax ||
+                                 (measure_.kind != MeasureKind::tally && entries_[1].time <= oldest))) {
+    entries_.pop_front();
+    ++first_;
+  }
+  for (Window& window : windows_) {
+    while (!window.lows.empty() && window.lows.front() < first_) window.lows.pop_front();
+    while (!window.highs.empty() && window.highs.front() < first_) window.highs.pop_front();
+  }
+}
+
+double Series::held(Instant now) const { return usable(now) ? last_value_ : kUnknown; }
+
+double Series::tally_since(Instant since) const {
+  const auto begin = std::partition_point(entries_.begin(), entries_.end(),
+                                          [&](const Entry& entry) { return entry.time < since; });
+  if (begin == entries_.end()) return 0.0;
+  return entries_.back().grown - begin->grown + begin->value;
+}
+
+void Series::move_cursor(Window& window, Instant now) const {
+  const Instant start = now - window.span;
+  window.cursor = std::max(window.cursor, first_ - 1);
+  while (window.cursor < last() && at(window.cursor + 1).time <= start) ++window.cursor;
+}
+
+Duration Series::held_until(std::int64_t number, Instant time) const {
+  if (number < first_) return entries_.front().held_before;
+  const Entry& entry = at(number);
+  return entry.held_before + std::min<Duration>(time - entry.time, measure_.stale_after);
+}
+
+Series::Sum Series::integral_until(std::int64_t number, Instant time) const {
+  if (number < first_) return entries_.front().integral;
+  const Entry& entry = at(number);
+  const Duration held = std::min<Duration>(time - entry.time, measure_.stale_after);
+  return entry.integral + static_cast<Sum>(to_parts(entry.value)) * held.count();
+}
+
+Duration Series::held_in(const Window& window, Instant now) const {
+  return held_until(last(), now) - held_until(window.cursor, now - window.span);
+}
+
+double Series::window(std::size_t slot, Expression::Function function, Instant now) {
+  Window& window = windows_[slot];
+  if (entries_.empty()) {
+    return function == Expression::Function::total && measure_.kind == MeasureKind::tally ? 0.0 : kUnknown;
+  }
+  if (flat_) return kUnknown;
+  using enum Expression::Function;
+  const bool bears_silence = function == change || function == total;
+  if (!bears_silence && now - last_good_ > std::max(window.span / 4, measure_.stale_after)) return kUnknown;
+  move_cursor(window, now);
+  switch (function) {
+    case mean: return this->mean(window, now);
+    case lowest:
+    case highest:
+    case spread: return extreme(window, function, now);
+    case change: return this->change(window, now);
+    case total: return this->total(window, now);
+    case slope: return window.slope_per_h;
+    case none:
+    case median: break;
+  }
+  return kUnknown;
+}
+
+double Series::mean(const Window& window, Instant now) const {
+  if (measure_.kind == MeasureKind::sample) {
+    const std::int64_t count = last() - window.cursor;
+    if (count == 0) return kUnknown;
+    const double before = window.cursor < first_ ? at(first_).grown - at(first_).value : at(window.cursor).grown;
+    return (at(last()).grown - before) / static_cast<double>(count);
+  }
+  const Duration held = held_in(window, now);
+  if (held <= Duration::zero() || held * 2 < window.span) return kUnknown;
+  const Sum sum = integral_until(last(), now) - integral_until(window.cursor, now - window.span);
+  return static_cast<double>(sum) / static_cast<double>(held.count()) / kParts;
+}
+
+void Series::drop_expired(Window& window, Instant now) const {
+  const Instant start = now - window.span;
+  const auto expired = [&](std::int64_t number) { return end_of(number) <= start || (point_like() && at(number).time <= start); };
+  while (!window.lows.empty() && expired(window.lows.front())) window.lows.pop_front();
+  while (!window.highs.empty() && expired(window.highs.front())) window.highs.pop_front();
+}
+
+double Series::extreme(Window& window, Expression::Function function, Instant now) const {
+  drop_expired(window, now);
+  if (window.lows.empty()) return kUnknown;
+  if (!point_like() && held_in(window, now) * 2 < window.span) return kUnknown;
+  const double low = at(window.lows.front()).value;
+  const double high = at(window.highs.front()).value;
+  if (function == Expression::Function::lowest) return low;
+  if (function == Expression::Function::highest) return high;
+  return high - low;
+}
+
+double Series::change(const Window& window, Instant now) const {
+  if (!usable(now) || window.cursor < first_) return kUnknown;
+  const Entry& then = at(window.cursor);
+  if (now - window.span - then.time >= measure_.stale_after) return kUnknown;
+  return last_value_ - then.value;
+}
+
+double Series::total(const Window& window, Instant now) const {
+  if (measure_.kind == MeasureKind::tally) {
+    if (window.cursor == last()) return 0.0;
+    const double before = window.cursor < first_ ? at(first_).grown - at(first_).value : at(window.cursor).grown;
+    return at(last()).grown - before;
+  }
+  if (!usable(now) || held_in(window, now) * 2 < window.span) return kUnknown;
+  const Instant start = now - window.span;
+  const bool base_before = window.cursor >= first_ && start - at(window.cursor).time <= measure_.stale_after;
+  const std::int64_t base = base_before ? window.cursor : window.cursor + 1;
+  if (base > last()) return kUnknown;
+  return at(last()).grown - at(base).grown;
+}
+
+void Series::work_off_minute(Instant minute) {
+  for (Window& window : windows_) {
+    if (!window.trend) continue;
+    if (minute.time_since_epoch() % window.trend_step == Duration::zero()) {
+      window.minutes.emplace_back(minute, fresh(minute) ? last_value_ : kUnknown);
+      window.minutes_changed = true;
+    }
+    while (!window.minutes.empty() && window.minutes.front().first < minute - window.span) {
+      window.minutes.pop_front();
+      window.minutes_changed = true;
+    }
+    if (window.minutes_changed) work_out_slope(window, minute);
+  }
+}
+
+void Series::work_out_slope(Window& window, Instant minute) {
+  window.minutes_changed = false;
+  window.slope_per_h = kUnknown;
+  points_.clear();
+  for (const auto& [time, value] : window.minutes) {
+    if (known(value)) points_.push_back({hours_of(time - minute) * 60.0, value});
+  }
+  if (points_.size() < kTrendPointsMin) return;
+  const double span_minutes = points_.back().minute - points_.front().minute;
+  if (below(span_minutes * 2.0, hours_of(window.span) * 60.0)) return;
+  window.slope_per_h = theil_sen_per_minute(points_, pairs_) * 60.0;
+}
+
+double Series::held_at(Instant time) const {
+  const auto after = std::partition_point(entries_.begin(), entries_.end(),
+                                          [&](const Entry& entry) { return entry.time <= time; });
+  if (after == entries_.begin()) return kUnknown;
+  const Entry& entry = *std::prev(after);
+  return time - entry.time < measure_.stale_after ? entry.value : kUnknown;
+}
+
+void Series::adopt(const Series& older, Instant now) {
+  for (const Entry& entry : older.entries_) take(entry.time, entry.value, now);
+  newest_ = std::max(newest_, older.newest_);
+  if (older.ever_good()) first_good_ = older.first_good_;
+  for (Window& window : windows_) {
+    if (!window.trend) continue;
+    const auto source = std::find_if(older.windows_.begin(), older.windows_.end(), [&](const Window& other) {
+      return other.trend && other.span == window.span;
+    });
+    if (source != older.windows_.end()) {
+      window.minutes = source->minutes;
+      window.slope_per_h = source->slope_per_h;
+      continue;
+    }
+    window.minutes.clear();
+    for (Instant m = ceil_minute(now - window.span); m < now; m += kMinute) {
+      if (m.time_since_epoch() % window.trend_step == Duration::zero()) window.minutes.emplace_back(m, held_at(m));
+    }
+  }
+}
+
+}  // namespace underwing

@@ -1,0 +1,140 @@
+#pragma once
+
+#include <cstdint>
+#include <deque>
+#include <optional>
+#include <span>
+#include <vector>
+
+#include "rules/base/time.hpp"
+#include "rules/engine/theil_sen.hpp"
+#include "rules/language/ast.hpp"
+#include "rules/model.hpp"
+
+namespace underwing {
+
+/// The quality tests, by the names that QARTOD gives them (US IOOS, Manual for Real-Time Quality Control of
+/// In-situ Temperature and Salinity Data, version 2.1, 2020).
+enum class QualityTest : std::uint8_t { none, gross_range, rate_of_change, flat_line, neighbour };
+
+[[nodiscard]] const char* to_string(QualityTest test);  // "gross range", "rate of change" …
+
+/// The readings of one probe as far back as its longest window, and the windows over them.
+///
+/// A good reading holds until the next one or until it is stale; everything here is worked out on that step
+/// function. Readings come in rising time. All values are in the measure's own unit. Sums run in whole
+/// numbers (1e-9 of a unit times milliseconds, 128 bits), so that a mean is the same however long the watch
+/// has run, and costs the same however long the window is.
+///
+/// Memory: 48 bytes a good reading inside the longest window, at most kReadingsMax of them; beyond that the
+/// oldest go, and long windows count as held only for what is left.
+class Series {
+ public:
+  static constexpr std::size_t kReadingsMax = 131'072;
+
+  Series(const Measure& measure, Instant begin);
+
+  /// Makes room for windows over `span`; returns the slot by which `window` knows it. Only before the first
+  /// reading.
+  std::size_t add_window(Duration span, Expression::Function function);
+
+  /// What a reading did.
+  struct Taken {
+    bool newer = false;                       ///< false: not newer than the newest, nothing changed
+    QualityTest failed = QualityTest::none;   ///< gross range or rate of change: the reading is passed over
+    bool ran_back = false;                    ///< a counter fell by less than half: no growth
+  };
+  Taken take(Instant time, double value, Instant now);
+
+  /// Notes the values held at whole minute `minute` and works out the slopes. Minutes come in order, none
+  /// left out.
+  void work_off_minute(Instant minute);
+
+  [[nodiscard]] const Measure& measure() const { return measure_; }
+  [[nodiscard]] bool ever_good() const { return count_total_ > 0; }
+  [[nodiscard]] Instant first_good() const { return first_good_; }
+  [[nodiscard]] Instant last_good() const { return last_good_; }
+  [[nodiscard]] double last_value() const { return last_value_; }
+  [[nodiscard]] bool fresh(Instant now) const {
+    return ever_good() && now - last_good_ < measure_.stale_after;
+  }
+  [[nodiscard]] bool flat() const { return flat_; }
+  [[nodiscard]] bool usable(Instant now) const { return fresh(now) && !flat_; }
+  /// The value held now, unknown where the probe is not usable.
+  [[nodiscard]] double held(Instant now) const;
+  /// The value of a window (now - D, now]; unknown where it cannot be told.
+  [[nodiscard]] double window(std::size_t slot, Expression::Function function, Instant now);
+  /// Of a tally: the sum of its readings at or after `since`.
+  [[nodiscard]] double tally_since(Instant since) const;
+  [[nodiscard]] std::size_t readings_kept() const { return entries_.size(); }
+
+  /// Takes over the readings of `older`, the series of the same probe under earlier rules.
+  void adopt(const Series& older, Instant now);
+
+ private:
+  __extension__ using Sum = __int128;
+
+  struct Entry {
+    Sum integral = 0;          ///< of held value over held time before this entry, 1e-9 units x ms
+    Instant time{};
+    Duration held_before{0};   ///< held time before this entry
+    double value = 0;
+    double grown = 0;          ///< counters and tallies: growth; samples: sum; up to and with this entry
+  };
+
+  struct Window {
+    Duration span{};
+    std::int64_t cursor = -1;  ///< entry at or before now - span; below first_: none
+    bool extremes = false;
+    std::deque<std::int64_t> lows, highs;  ///< candidates, oldest first
+    bool trend = false;
+    Duration trend_step{};
+    std::deque<std::pair<Instant, double>> minutes;  ///< values held at whole minutes, for the slope
+    bool minutes_changed = false;
+    double slope_per_h = 0;
+  };
+
+  [[nodiscard]] const Entry& at(std::int64_t number) const {
+    return entries_[static_cast<std::size_t>(number - first_)];
+  }
+  [[nodiscard]] std::int64_t last() const { return first_ + static_cast<std::int64_t>(entries_.size()) - 1; }
+  [[nodiscard]] Instant end_of(std::int64_t number) const;
+  [[nodiscard]] bool point_like() const {
+    return measure_.kind == MeasureKind::sample || measure_.kind == MeasureKind::tally;
+  }
+  /// The value held at an earlier time, as far as readings are kept.
+  [[nodiscard]] double held_at(Instant time) const;
+  void append(Instant time, double value);
+  void note_run(Instant time, double value);
+  void mend_minutes(Window& window, Instant time, double value) const;
+  void trim(Instant now);
+  void move_cursor(Window& window, Instant now) const;
+  void drop_expired(Window& window, Instant now) const;
+  [[nodiscard]] Duration held_in(const Window& window, Instant now) const;
+  [[nodiscard]] Duration held_until(std::int64_t number, Instant time) const;
+  [[nodiscard]] Sum integral_until(std::int64_t number, Instant time) const;
+  [[nodiscard]] double mean(const Window& window, Instant now) const;
+  [[nodiscard]] double extreme(Window& window, Expression::Function function, Instant now) const;
+  [[nodiscard]] double change(const Window& window, Instant now) const;
+  [[nodiscard]] double total(const Window& window, Instant now) const;
+  void work_out_slope(Window& window, Instant minute);
+
+  Measure measure_;
+  Instant begin_{};
+  std::deque<Entry> entries_;
+  std::int64_t first_ = 0;  ///< number of entries_.front(); numbers only rise
+  std::vector<Window> windows_;
+  Duration span_max_{0};
+
+  std::size_t count_total_ = 0;
+  Instant newest_{Duration::min()};  ///< of all readings, rejected ones included
+  Instant first_good_{}, last_good_{};
+  double last_value_ = 0;
+  Instant run_begin_{};
+  std::size_t run_count_ = 0;
+  bool flat_ = false;
+  std::vector<TrendPoint> points_;
+  std::vector<double> pairs_;
+};
+
+}  // namespace underwing
