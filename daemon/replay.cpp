@@ -1,0 +1,91 @@
+#include "daemon/replay.hpp"
+
+#include <map>
+
+#include "daemon/tape.hpp"
+#include "daemon/tape_player.hpp"
+
+namespace underwing {
+
+namespace {
+
+/// Answers in place of the world: deliveries arrive at once, and a person says OK after a while if wanted.
+class World {
+ public:
+  World(Watch& watch, const ReplayOptions& options, const std::function<void(const Effect&)>& sink)
+      : watch_(watch), options_(options), sink_(sink) {}
+
+  void settle() {
+    for (std::vector<Effect> effects = watch_.take_effects(); !effects.empty(); effects = watch_.take_effects()) {
+      for (const Effect& effect : effects) take(effect);
+    }
+  }
+
+  /// Answers that are due before `time` come first.
+  void answer_before(Instant time) {
+    while (!answers_.empty() && answers_.begin()->first < time) {
+      const auto [when, answer] = *answers_.begin();
+      answers_.erase(answers_.begin());
+      watch_.advance(when);
+      settle();
+      watch_.reply(answer.first, "text", "OK " + answer.second);
+      settle();
+    }
+  }
+  [[nodiscard]] bool waits() const { return !answers_.empty(); }
+
+ private:
+  void take(const Effect& effect) {
+    sink_(effect);
+    if (effect.kind != Effect::Kind::delivery || effect.delivery->outcome != Delivery::Outcome::open) return;
+    watch_.receipt(effect.delivery->id, Delivery::Outcome::sent, "");
+    if (!options_.answer_after) return;
+    for (const std::string& code : effect.delivery->codes) {
+      if (answered_.insert(code).second) {
+        answers_.emplace(effect.time + *options_.answer_after, std::pair(effect.delivery->to, code));
+      }
+    }
+  }
+
+  Watch& watch_;
+  const ReplayOptions& options_;
+  const std::function<void(const Effect&)>& sink_;
+  std::multimap<Instant, std::pair<std::string, std::string>> answers_;
+  std::set<std::string> answered_;
+};
+
+}  // namespace
+
+Result<Replayed> replay(std::shared_ptr<const RuleSet> rules, const std::vector<std::filesystem::path>& tapes,
+                        const ReplayOptions& options, const std::function<void(const Effect&)>& sink) {
+  Watch watch(rules);
+  TapePlayer player(watch, *rules);
+  World world(watch, options, sink);
+  Replayed replayed;
+  bool first = true;
+  for (const auto& path : tapes) {
+    auto tape = TapeReader::open(path);
+    if (!tape.ok()) return tape.failure_in(path.string());
+    while (const auto line = tape->next()) {
+      if (world.waits()) world.answer_before(player.time_of(*line));
+      player.play(*line);
+      if (first && watch.now() != Instant{}) {
+        replayed.begin = watch.now();
+        first = false;
+      }
+      world.settle();
+    }
+    if (!tape->loss().empty()) replayed.losses.push_back(tape->loss());
+  }
+  if (!first) {
+    world.answer_before(watch.now());
+    watch.finish();
+    world.settle();
+  }
+  replayed.readings = player.readings();
+  replayed.not_understood = player.not_understood();
+  replayed.end = watch.now();
+  return replayed;
+}
+
+}  // namespace underwing

@@ -1,0 +1,57 @@
+#include "daemon/tape_player.hpp"
+
+#include <algorithm>
+#include <charconv>
+
+namespace underwing {
+
+TapePlayer::TapePlayer(Watch& watch, const RuleSet& rules) : watch_(watch), rules_(rules), intake_(rules) {}
+
+Instant TapePlayer::time_of(std::string_view line) {
+  const auto pack = parser_.parse(line, watch_.now());
+  Instant latest = watch_.now();
+  if (!pack.ok()) return latest;
+  for (const SenmlRecord& record : pack->records) latest = std::max(latest, record.time);
+  for (const SenmlRemark& remark : pack->remarks) latest = std::max(latest, remark.time);
+  return latest;
+}
+
+bool TapePlayer::play(std::string_view line) {
+  const auto pack = parser_.parse(line, watch_.now());
+  if (!pack.ok()) {
+    ++not_understood_;
+    return false;
+  }
+  for (const SenmlRemark& remark : pack->remarks) play_mark(remark.name, remark.text, remark.time);
+  for (const SenmlRecord& record : pack->records) {
+    if (record.name == kMarkWall) {
+      watch_.advance(record.time);
+      watch_.clock(std::chrono::milliseconds(static_cast<std::int64_t>(record.value * 1000.0)));
+      continue;
+    }
+    const auto reading = intake_.read(record);
+    if (!reading) continue;
+    ++readings_;
+    watch_.reading(reading->probe, record.time, reading->value);
+  }
+  return true;
+}
+
+void TapePlayer::play_mark(std::string_view name, std::string_view text, Instant time) {
+  if (name == kMarkClock) {
+    watch_.advance(time);
+  } else if (name == kMarkResume) {
+    watch_.resume(time);
+  } else if (name == kMarkWork) {
+    const std::size_t space = text.find(' ');
+    if (space == std::string_view::npos) return;
+    const auto house = rules_.find_house(text.substr(0, space));
+    std::int64_t until = 0;
+    std::from_chars(text.data() + space + 1, text.data() + text.size(), until);
+    if (!house) return;
+    watch_.advance(time);
+    watch_.work(*house, Instant(Duration(until)));
+  }
+}
+
+}  // namespace underwing

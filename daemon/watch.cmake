@@ -1,0 +1,17 @@
+# The watch: deterministic, no I/O. Then the command-line tool and the service around it.
+add_library(underwing_watch STATIC)
+add_library(underwing::watch ALIAS underwing_watch)
+target_sources(underwing_watch PRIVATE
+  daemon/duty.cpp
+  daemon/intake.cpp
+  daemon/replay.cpp
+  daemon/tape_player.cpp
+  daemon/watch.cpp
+  daemon/watch_calls.cpp
+  daemon/watch_snapshot.cpp
+  daemon/watch_words.cpp
+  daemon/words.cpp
+)
+target_link_libraries(underwing_watch
+  PUBLIC underwing_engine underwing_daemon
+  PRIVATE underwing_strict fmt::fmt nlohmann_json::nlohmann_json)

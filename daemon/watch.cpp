@@ -1,0 +1,477 @@
+#include "daemon/watch.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <nlohmann/json.hpp>
+
+#include "daemon/duty.hpp"
+#include "daemon/words.hpp"
+
+namespace underwing {
+
+namespace {
+
+using namespace std::chrono_literals;
+
+constexpr Duration kProbeBadAfter = 30min;
+constexpr Duration kPluginSilentAfter = 10min;    // blind rules speak sooner, and name the plugin
+constexpr Duration kChannelDownAfter = 2min;
+constexpr Duration kBlindTogether = 60s;
+constexpr Duration kReceiptWithin = 60s;
+constexpr Duration kClockNews = 10min;            // how long a jump of the clock stands as an alarm
+constexpr Duration kCodeRest = std::chrono::hours(7 * 24);
+
+/// Letters and digits that cannot be taken for one another when read aloud or on a small screen.
+constexpr std::string_view kCodeLetters = "ACEFHJKMNPRTWXY";
+constexpr std::string_view kCodeDigits = "34679";
+
+std::string member_name(const WatchedRule& rule, const RuleSet& rules) {
+  return rule.pack + "/" + rule.name + (rule.probe ? "/" + rules.probes[*rule.probe].name : "");
+}
+
+}  // namespace
+
+const char* to_string(Delivery::Outcome outcome) {
+  switch (outcome) {
+    case Delivery::Outcome::open: return "open";
+    case Delivery::Outcome::sent: return "sent";
+    case Delivery::Outcome::delivered: return "delivered";
+    case Delivery::Outcome::failed: return "failed";
+  }
+  return "";
+}
+
+Watch::Watch(std::shared_ptr<const RuleSet> rules) : rules_(std::move(rules)), engine_(std::make_unique<Engine>(rules_)) {
+  unusable_since_.assign(rules_->probes.size(), kNever);
+}
+
+void Watch::begin(Instant now, Duration wall_ahead) {
+  begun_ = true;
+  now_ = now;
+  minute_due_ = ceil_minute(now);
+  summary_from_ = now;
+  engine_->begin(now, wall_ahead);
+  settle_engine();
+  schedule_daily();
+}
+
+std::vector<Effect> Watch::take_effects() {
+  std::vector<Effect> effects;
+  effects.swap(effects_);
+  return effects;
+}
+
+void Watch::forget_effects() { effects_.clear(); }
+
+std::vector<Delivery> Watch::open_deliveries() const {
+  std::vector<Delivery> open;
+  for (const auto& [id, delivery] : deliveries_) {
+    if (delivery.outcome == Delivery::Outcome::open) open.push_back(delivery);
+  }
+  return open;
+}
+
+void Watch::story(const std::string& text) {
+  Effect effect;
+  effect.kind = Effect::Kind::story;
+  effect.time = now_;
+  effect.json = text;
+  effects_.push_back(std::move(effect));
+}
+
+// --- time ---------------------------------------------------------------------------------------------------
+
+Instant Watch::own_due() const {
+  Instant due = std::min({minute_due_, summary_due_, evening_due_});
+  for (const auto& [id, alarm] : alarms_) due = std::min({due, alarm.calling.due, alarm.calling.check_at});
+  for (const auto& [mailbox, person] : mailboxes_) due = std::min(due, person.flush_at);
+  for (const auto& [id, delivery] : deliveries_) {
+    if (delivery.outcome == Delivery::Outcome::open) due = std::min(due, delivery.queued + kReceiptWithin);
+  }
+  return due;
+}
+
+Instant Watch::next_due() { return begun_ ? std::min(engine_->next_due(), own_due()) : kNever; }
+
+void Watch::advance(Instant now) {
+  if (!begun_) return begin(now);
+  for (Instant due = next_due(); due < now; due = next_due()) {
+    now_ = std::max(now_, due);
+    if (engine_->next_due() <= due) {
+      engine_->work_off_next();
+      settle_engine();
+    } else {
+      work_off_own(due);
+    }
+  }
+  now_ = std::max(now_, now);
+  engine_->advance(now_);
+  settle_engine();
+}
+
+void Watch::finish() {
+  if (!begun_) return;
+  advance(now_ + Duration(1));
+}
+
+void Watch::work_off_own(Instant time) {
+  for (auto& [id, alarm] : alarms_) {
+    if (alarm.calling.due <= time) take_step(alarm);
+    if (alarm.calling.check_at <= time) call_again(alarm);
+  }
+  std::vector<std::string> overdue;
+  for (const auto& [id, delivery] : deliveries_) {
+    if (delivery.outcome == Delivery::Outcome::open && delivery.queued + kReceiptWithin <= time) overdue.push_back(id);
+  }
+  for (const std::string& id : overdue) receipt(id, Delivery::Outcome::failed, "no receipt within 60 s");
+  for (auto& [mailbox, person] : mailboxes_) {
+    if (person.flush_at <= time) flush(mailbox);
+  }
+  if (evening_due_ <= time) tell_evening();
+  if (summary_due_ <= time) tell_summary();
+  if (minute_due_ <= time) {
+    minute_due_ += 1min;
+    check_minute();
+  }
+}
+
+void Watch::settle_engine() {
+  const auto found = engine_->events();
+  const std::vector<Event> events(found.begin(), found.end());
+  engine_->clear_events();
+  for (const Event& event : events) handle(event);
+}
+
+void Watch::reading(std::size_t probe, Instant time, double value) {
+  if (!begun_) begin(time);
+  if (time > now_) advance(time);
+  engine_->take(probe, time, value);
+  settle_engine();
+}
+
+// --- events and alarms ---------------------------------------------------------------------------------------
+
+void Watch::handle(const Event& event) {
+  Effect effect;
+  effect.kind = Effect::Kind::event;
+  effect.time = event.time;
+  effect.json = to_json(event, *rules_);
+  effects_.push_back(std::move(effect));
+  if (!event.rule) return;
+  if (event.kind == Event::Kind::blind || event.kind == Event::Kind::sees) {
+    blindness_event(event);
+  } else {
+    condition_event(event);
+  }
+}
+
+void Watch::note_alarm(const Alarm& alarm) {
+  Effect effect;
+  effect.kind = Effect::Kind::alarm;
+  effect.time = now_;
+  effect.alarm = alarm;
+  effects_.push_back(std::move(effect));
+}
+
+std::string Watch::new_code() {
+  while (!codes_used_.empty() && codes_used_.front().first + kCodeRest <= now_) codes_used_.pop_front();
+  const auto used = [&](const std::string& code) {
+    return std::any_of(codes_used_.begin(), codes_used_.end(), [&](const auto& entry) { return entry.second == code; });
+  };
+  constexpr std::size_t kLetters = kCodeLetters.size();
+  constexpr std::size_t kDigits = kCodeDigits.size();
+  for (std::size_t tried = 0;; ++tried) {
+    // A stride that shares no factor with the number of codes visits all of them, neighbours far apart.
+    std::uint64_t number = code_count_++ * 37 + 32;
+    std::string code;
+    code += kCodeLetters[number % kLetters];
+    code += kCodeDigits[number / kLetters % kDigits];
+    if (tried >= kLetters * kDigits) {  // a busy week: longer codes
+      code += kCodeLetters[tried % kLetters];
+      code += kCodeDigits[tried / kLetters % kDigits];
+    }
+    if (used(code)) continue;
+    codes_used_.emplace_back(now_, code);
+    return code;
+  }
+}
+
+Alarm* Watch::standing(Alarm::Subject subject, const std::string& house, const std::string& rule,
+                       const std::string& probe) {
+  for (auto& [id, alarm] : alarms_) {
+    if (alarm.subject == subject && alarm.house == house && alarm.rule == rule && alarm.probe == probe &&
+        alarm.life.condition()) {
+      return &alarm;
+    }
+  }
+  return nullptr;
+}
+
+Alarm& Watch::raise(Alarm::Subject subject, const std::string& house, const std::string& rule,
+                    const std::string& probe, Priority priority) {
+  // What came back unanswered and is here again is one new alarm, not two.
+  for (auto it = alarms_.begin(); it != alarms_.end();) {
+    Alarm& older = it->second;
+    const bool same = older.subject == subject && older.house == house && older.rule == rule && older.probe == probe;
+    if (same && !older.life.stands()) {
+      stop_calling(older);
+      older.life.acknowledge();
+      note_alarm(older);
+      it = alarms_.erase(it);
+    } else {
+      ++it;
+    }
+  }
+  Alarm alarm;
+  alarm.id = ++alarm_count_;
+  alarm.code = new_code();
+  alarm.subject = subject;
+  alarm.house = house;
+  alarm.rule = rule;
+  alarm.probe = probe;
+  alarm.priority = priority;
+  alarm.raised = now_;
+  if (const auto index = rule_of(alarm)) alarm.life = LifeCycle(rules_->rules[*index].latch);
+  alarm.life.raise();
+  return alarms_.emplace(alarm.id, std::move(alarm)).first->second;
+}
+
+void Watch::condition_event(const Event& event) {
+  const WatchedRule& rule = rules_->rules[*event.rule];
+  const std::string& house = rules_->houses[rule.house].name;
+  const std::string probe = rule.probe ? rules_->probes[*rule.probe].name : "";
+  Alarm* alarm = standing(Alarm::Subject::condition, house, rule.name, probe);
+  switch (event.kind) {
+    case Event::Kind::raised:
+    case Event::Kind::worsened: {
+      if (!alarm) alarm = &raise(Alarm::Subject::condition, house, rule.name, probe, event.priority);
+      alarm->priority = event.priority;
+      alarm->reason = event.reason;
+      alarm->value = event.value;
+      alarm->limit = event.limit;
+      alarm->life.worsen();
+      note_alarm(*alarm);
+      if (event.kind == Event::Kind::raised) {
+        night_.push_back({house, what_is_wrong(rule, *rules_, event.reason), "", now_, std::nullopt, event.priority, alarm->id});
+      } else {
+        for (Night& entry : night_) {
+          if (entry.alarm == alarm->id) entry.priority = event.priority;
+        }
+      }
+      start_calling(*alarm);
+      break;
+    }
+    case Event::Kind::eased:
+      if (!alarm) return;
+      alarm->priority = event.priority;
+      alarm->reason = event.reason;
+      alarm->value = event.value;
+      alarm->limit = event.limit;
+      note_alarm(*alarm);
+      ease_calling(*alarm);
+      break;
+    case Event::Kind::returned:
+      if (!alarm) return;
+      alarm->value = event.value;
+      end(*alarm, event.reason);
+      break;
+    default: break;
+  }
+}
+
+void Watch::end(Alarm& alarm, Reason reason) {
+  alarm.life.back();
+  alarm.returned = now_;
+  for (Night& entry : night_) {
+    if (entry.alarm == alarm.id) entry.returned = now_;
+  }
+  stop_calling(alarm);
+  tell_those_told(alarm, "", back_text(alarm, reason));
+  note_alarm(alarm);
+  forget_settled();
+}
+
+void Watch::forget_settled() {
+  std::erase_if(alarms_, [](const auto& entry) { return entry.second.life.state() == AlarmState::normal; });
+}
+
+bool Watch::house_silent(std::size_t house) {
+  bool any = false;
+  for (const auto& [measure, probes] : rules_->houses[house].probes) {
+    if (rules_->measures[measure].kind != MeasureKind::gauge) continue;
+    for (const std::size_t probe : probes) {
+      any = true;
+      if (engine_->series(probe).fresh(now_)) return false;
+    }
+  }
+  return any;
+}
+
+bool Watch::occupied(std::size_t house) const {
+  return std::any_of(rules_->flocks.begin(), rules_->flocks.end(), [&](const Flock& flock) {
+    return flock.house == house && flock.placed - 24h <= wall() && (!flock.cleared || wall() < *flock.cleared);
+  });
+}
+
+void Watch::blindness_event(const Event& event) {
+  const WatchedRule& rule = rules_->rules[*event.rule];
+  const std::string& house = rules_->houses[rule.house].name;
+  const std::string member = member_name(rule, *rules_);
+  if (event.kind == Event::Kind::sees) {
+    for (auto& [id, alarm] : alarms_) {
+      if (alarm.subject != Alarm::Subject::blindness || alarm.house != house || alarm.members.erase(member) == 0) continue;
+      if (alarm.members.empty()) {
+        end(alarm, Reason::none);
+        return;
+      }
+      note_alarm(alarm);
+      return;
+    }
+    return;
+  }
+  // Rules that go blind together in a silent house are one alarm.
+  auto group = blind_groups_.find(house);
+  if (group != blind_groups_.end()) {
+    const auto found = alarms_.find(group->second.second);
+    const bool together = now_ - group->second.first <= kBlindTogether && house_silent(rule.house);
+    if (together && found != alarms_.end() && found->second.life.condition()) {
+      Alarm& alarm = found->second;
+      group->second.first = now_;
+      alarm.members.insert(member);
+      const bool worse = event.priority > alarm.priority;
+      if (worse) {
+        alarm.priority = event.priority;
+        alarm.life.worsen();
+      }
+      note_alarm(alarm);
+      if (worse) start_calling(alarm);
+      return;
+    }
+  }
+  const std::string probe = rule.probe ? rules_->probes[*rule.probe].name : "";
+  Alarm& alarm = raise(Alarm::Subject::blindness, house, rule.name, probe, event.priority);
+  alarm.members.insert(member);
+  blind_groups_[house] = {now_, alarm.id};
+  night_.push_back({house, "CANNOT SEE", "", now_, std::nullopt, event.priority, alarm.id});
+  note_alarm(alarm);
+  start_calling(alarm);
+}
+
+void Watch::built_in(const std::string& house, const std::string& name, const std::string& probe, bool on,
+                     Priority priority, const std::string& text) {
+  Alarm* alarm = standing(Alarm::Subject::built_in, house, name, probe);
+  if (on == (alarm != nullptr)) return;
+  if (!on) return end(*alarm, Reason::none);
+  Alarm& fresh = raise(Alarm::Subject::built_in, house, name, probe, priority);
+  fresh.detail = text;
+  night_.push_back({house, text, "", now_, std::nullopt, priority, fresh.id});
+  nlohmann::json line = {{"time", to_rfc3339(now_)}, {"event", "trouble"}, {"what", name}, {"text", text}};
+  if (!house.empty()) line["house"] = house;
+  if (!probe.empty()) line["series"] = probe;
+  Effect effect;
+  effect.kind = Effect::Kind::event;
+  effect.time = now_;
+  effect.json = line.dump();
+  effects_.push_back(std::move(effect));
+  note_alarm(fresh);
+  start_calling(fresh);
+}
+
+void Watch::trouble(const std::string& name, bool on, const std::string& text) {
+  built_in("", name, "", on, Priority::soon, text);
+}
+
+void Watch::plugin(const std::string& name, bool up, const std::string& text) {
+  Plugin& plugin = plugins_[name];
+  if (plugin.up == up && plugin.since != Instant{}) {
+    plugin.text = text;
+    return;
+  }
+  plugin = {up, now_, text};
+  if (!up) return;
+  built_in("", "plugin-silent", name, false, Priority::soon, "");
+  built_in("", "path-down", name, false, Priority::soon, "");
+}
+
+void Watch::clock(Duration wall_ahead) {
+  const Duration jump = wall_ahead - engine_->wall_ahead();
+  engine_->set_wall(wall_ahead);
+  settle_engine();
+  schedule_daily();
+  const auto minutes = std::chrono::duration_cast<std::chrono::minutes>(std::chrono::abs(jump));
+  const std::string text = fmt::format("the gateway's clock jumped {} by {}; the watch goes on by its own time",
+                                       jump < Duration::zero() ? "back" : "forward", to_words(minutes));
+  built_in("", "clock", "", false, Priority::soon, "");
+  built_in("", "clock", "", true, Priority::soon, text);
+  story(text);
+}
+
+void Watch::work(std::size_t house, Instant until) {
+  engine_->set_work(house, until);
+  settle_engine();
+}
+
+void Watch::check_minute() {
+  std::erase_if(deliveries_, [&](const auto& entry) {
+    return entry.second.outcome != Delivery::Outcome::open && now_ - entry.second.queued > 1h;
+  });
+  const Alarm* jumped = standing(Alarm::Subject::built_in, "", "clock", "");
+  if (jumped && now_ - jumped->raised >= kClockNews) built_in("", "clock", "", false, Priority::soon, "");
+  for (std::size_t probe = 0; probe < rules_->probes.size(); ++probe) {
+    const Probe& entry = rules_->probes[probe];
+    if (entry.quality.kind == MeasureKind::tally || entry.quality.kind == MeasureKind::round ||
+        entry.quality.kind == MeasureKind::sample) {
+      continue;
+    }
+    const Series& series = engine_->series(probe);
+    Instant& since = unusable_since_[probe];
+    if (series.usable(now_) || !occupied(entry.house)) since = kNever;
+    else if (since == kNever) since = now_;
+    const bool bad = since != kNever && now_ - since >= kProbeBadAfter;
+    const std::string& house = rules_->houses[entry.house].name;
+    const std::string text = fmt::format("{} {} {}", measure_in_words(entry.quality.name), entry.name,
+                                         series.flat() ? "has stopped moving" : "is silent");
+    built_in(house, "probe-bad", entry.quality.name + "/" + entry.name, bad && !house_silent(entry.house), Priority::soon, text);
+  }
+  for (const auto& [name, plugin] : plugins_) {
+    if (plugin.up) continue;
+    const auto entry = std::find_if(rules_->farm.plugins.begin(), rules_->farm.plugins.end(),
+                                    [&, &key = name](const PluginEntry& p) { return p.name == key; });
+    if (entry == rules_->farm.plugins.end()) continue;
+    const bool channel = entry->carries.has_value();
+    if (now_ - plugin.since < (channel ? kChannelDownAfter : kPluginSilentAfter)) continue;
+    built_in("", channel ? "path-down" : "plugin-silent", name, true, Priority::soon,
+             fmt::format("{} has been down since {}{}{}", name, clock_time(rules_->farm.zone, plugin.since + engine_->wall_ahead()),
+                         plugin.text.empty() ? "" : ": ", plugin.text));
+  }
+}
+
+void Watch::reload(std::shared_ptr<const RuleSet> rules) {
+  auto engine = std::make_unique<Engine>(rules);
+  engine->adopt(*engine_);
+  // Alarms of rules that are no more end here; those that are kept find their rule by name.
+  const std::shared_ptr<const RuleSet> older = rules_;
+  rules_ = std::move(rules);
+  engine_ = std::move(engine);
+  unusable_since_.assign(rules_->probes.size(), kNever);
+  std::vector<std::uint64_t> orphans;
+  for (const auto& [id, alarm] : alarms_) {
+    const auto rule = rule_of(alarm);
+    if (alarm.subject == Alarm::Subject::condition && alarm.life.condition() &&
+        (!rule || !engine_->state(*rule).standing())) {
+      orphans.push_back(id);
+    }
+    if (alarm.subject == Alarm::Subject::blindness && alarm.life.condition() && (!rule || !engine_->state(*rule).blind)) {
+      orphans.push_back(id);
+    }
+  }
+  for (const std::uint64_t id : orphans) {
+    const auto found = alarms_.find(id);
+    if (found != alarms_.end()) end(found->second, Reason::not_watched);
+  }
+  settle_engine();
+  schedule_daily();
+}
+
+}  // namespace underwing

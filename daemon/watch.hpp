@@ -1,0 +1,257 @@
+#pragma once
+
+#include <cstdint>
+#include <deque>
+#include <map>
+#include <memory>
+#include <optional>
+#include <set>
+#include <string>
+#include <vector>
+
+#include "rules/alarms/life_cycle.hpp"
+#include "rules/engine/engine.hpp"
+#include "rules/model.hpp"
+
+namespace underwing {
+
+/// One alarm from its raising to its end. Belongs to (house, rule, probe) for what a rule found; blindness and
+/// the watch's own troubles are alarms of their own.
+struct Alarm {
+  enum class Subject : std::uint8_t { condition, blindness, built_in };
+  std::uint64_t id = 0;
+  std::string code;                   ///< two letters and digits by which people answer
+  Subject subject = Subject::condition;
+  std::string house;                  ///< empty: the whole farm
+  std::string rule;                   ///< of built-in alarms, their name: probe-bad, plugin-silent …
+  std::string probe;                  ///< empty: the whole house
+  std::set<std::string> members;      ///< of blindness: the rules ("pack/rule/probe") that are blind together
+  Priority priority = Priority::note;
+  LifeCycle life;
+  Instant raised{};
+  std::optional<Instant> returned;
+  Reason reason = Reason::none;
+  std::optional<double> value, limit; ///< canonical, at the last change
+  std::string detail;                 ///< of built-in alarms: the sentence that people are told
+  std::string acknowledged_by;
+  std::optional<Instant> acknowledged_at;
+  bool here = false;                  ///< who acknowledged is in the house
+  bool named_in_summary = false;
+  std::set<std::string> told;         ///< people
+
+  /// The call-out of this alarm.
+  struct Calling {
+    bool running = false;
+    std::size_t step = 0;             ///< index of the step that comes next; the last one repeats
+    std::size_t taken = 0;            ///< index of the one taken last
+    unsigned serial = 0;              ///< counts the steps taken, to match receipts
+    Instant due = kNever;             ///< when it comes
+    Instant begun{};                  ///< the steps' times count from here
+    Duration retry{0};                ///< of a last step that reached nobody: doubles up to `then_every`
+    int open = 0;                     ///< deliveries of the step taken last without an outcome
+    bool reached = false;             ///< one of them reached somebody
+    Instant check_at = kNever;        ///< acknowledged: nobody there, or not back to normal, by then
+  };
+  Calling calling;
+};
+
+/// A message on its way to one person by one way.
+struct Delivery {
+  enum class Outcome : std::uint8_t { open, sent, delivered, failed };
+  std::string id;
+  std::string who;
+  Way way = Way::text;
+  std::string to;
+  std::string text;
+  Priority priority = Priority::note;
+  std::vector<std::string> codes;                            ///< alarms that it speaks of
+  std::vector<std::pair<std::uint64_t, unsigned>> steps;     ///< alarm ids and step serials that it carries
+  int step = 0;                                              ///< for the record: the step's number from 1; 0: none
+  Instant queued{};
+  Outcome outcome = Outcome::open;
+};
+
+[[nodiscard]] const char* to_string(Delivery::Outcome outcome);
+
+/// What `Watch` wants done. In the order in which it stands: the journal has it before a channel does.
+struct Effect {
+  enum class Kind : std::uint8_t {
+    event,        ///< something happened: `json` is the line that `replay --json` prints
+    alarm,        ///< an alarm changed: journal and publish `alarm`
+    delivery,     ///< journal `delivery`; hand it to a channel if its outcome is open
+    answer,       ///< a person's answer, for the journal: `json`
+    story         ///< a plain sentence for whoever looks on
+  };
+  Kind kind = Kind::event;
+  Instant time{};
+  std::string json;
+  std::optional<Alarm> alarm;
+  std::optional<Delivery> delivery;
+};
+
+/// The watch: a deterministic state machine over engine, alarms and call-out. Inputs go in, effects come out;
+/// it knows no clock, no file and no thread. Live running, replay and the simulation drive this very class.
+class Watch {
+ public:
+  explicit Watch(std::shared_ptr<const RuleSet> rules);
+
+  // Inputs. Times are engine time.
+
+  /// The watch begins; `wall_ahead` is wall time minus engine time.
+  void begin(Instant now, Duration wall_ahead = Duration::zero());
+  /// "It is now T": works off everything that was due before.
+  void advance(Instant now);
+  /// Works off what is due at engine time itself, as where a tape ends.
+  void finish();
+  /// A reading of a probe, in the measure's unit, with its own time.
+  void reading(std::size_t probe, Instant time, double value);
+  /// What became of a delivery. Unknown or settled ones change nothing.
+  void receipt(const std::string& delivery, Delivery::Outcome outcome, const std::string& text);
+  /// What a person sent; `from` is a number or address of a person, or for `by` "mqtt" a person's name.
+  void reply(const std::string& from, const std::string& by, const std::string& text);
+  /// The same from the command line; nullopt: not understood or nothing to answer. Gives what was done, in words.
+  struct Answered {
+    bool done = false;
+    std::string text;
+  };
+  Answered acknowledge(const std::string& code, const std::string& who);
+  /// A plugin came up or went down (or says that it cannot do its work).
+  void plugin(const std::string& name, bool up, const std::string& text);
+  /// One of the watch's own troubles begins or ends: "clock", "disk", "rules-refused".
+  void trouble(const std::string& name, bool on, const std::string& text);
+  /// Wall time jumped against engine time.
+  void clock(Duration wall_ahead);
+  /// People work in the house for a while.
+  void work(std::size_t house, Instant until);
+  /// Other rules from now on. Alarms, delays and windows of what did not change are kept.
+  void reload(std::shared_ptr<const RuleSet> rules);
+
+  /// What is to be done about all that, in order. Empties the list.
+  [[nodiscard]] std::vector<Effect> take_effects();
+
+  /// The next moment at which something falls due by itself.
+  [[nodiscard]] Instant next_due();
+
+  // Questions.
+  [[nodiscard]] Instant now() const { return now_; }
+  [[nodiscard]] Instant wall() const { return now_ + engine_->wall_ahead(); }
+  [[nodiscard]] const RuleSet& rules() const { return *rules_; }
+  [[nodiscard]] Engine& engine() { return *engine_; }
+  [[nodiscard]] const std::map<std::uint64_t, Alarm>& alarms() const { return alarms_; }
+  [[nodiscard]] std::vector<Delivery> open_deliveries() const;
+  [[nodiscard]] std::string summary_text();
+  [[nodiscard]] std::string evening_text(std::vector<std::string>* faults = nullptr);
+
+  // Keeping over a restart.
+  /// Everything but readings, as JSON.
+  [[nodiscard]] std::string snapshot() const;
+  [[nodiscard]] static Instant snapshot_time(const std::string& snapshot);
+  /// Puts back what `snapshot` kept. Call after `begin` and after the readings up to the snapshot's time have
+  /// been given to `engine()` again. False: not understood, nothing changed.
+  bool restore(const std::string& snapshot);
+  /// Goes on after an outage: the gap is no silence of the probes; a step that came due meanwhile comes now, once.
+  void resume(Instant now);
+  /// Forgets what the inputs since the last call led to: for readings that only fill windows.
+  void forget_effects();
+
+ private:
+  struct Mail {                     ///< what one person was told last, by one way
+    Instant last_sent{Duration::min()};
+    Instant flush_at = kNever;
+    struct Waiting {
+      std::uint64_t alarm = 0;         ///< 0: belongs to none
+      unsigned serial = 0;
+      int step = 0;
+      Priority priority = Priority::note;
+      std::string text, in_short;
+    };
+    std::vector<Waiting> waiting;
+  };
+  using Mailbox = std::pair<std::string, Way>;
+
+  // watch.cpp: time, events and alarms
+  void settle_engine();
+  void work_off_own(Instant time);
+  [[nodiscard]] Instant own_due() const;
+  void handle(const Event& event);
+  void condition_event(const Event& event);
+  void blindness_event(const Event& event);
+  Alarm& raise(Alarm::Subject subject, const std::string& house, const std::string& rule, const std::string& probe,
+               Priority priority);
+  [[nodiscard]] Alarm* standing(Alarm::Subject subject, const std::string& house, const std::string& rule,
+                                const std::string& probe);
+  void end(Alarm& alarm, Reason reason);
+  void note_alarm(const Alarm& alarm);
+  void built_in(const std::string& house, const std::string& name, const std::string& probe, bool on, Priority priority,
+                const std::string& text);
+  [[nodiscard]] std::string new_code();
+  void forget_settled();
+  void check_minute();
+  [[nodiscard]] bool house_silent(std::size_t house);
+  [[nodiscard]] bool occupied(std::size_t house) const;
+  void story(const std::string& text);
+
+  // watch_calls.cpp: call-out
+  void start_calling(Alarm& alarm);
+  void ease_calling(Alarm& alarm);
+  void take_step(Alarm& alarm);
+  void step_failed(Alarm& alarm);
+  void stop_calling(Alarm& alarm);
+  void call_again(Alarm& alarm);
+  void tell(const std::string& who, const std::vector<Way>& by, const Mail::Waiting& message);
+  void flush(const Mailbox& mailbox);
+  void send(const Mailbox& mailbox, std::vector<Mail::Waiting> messages);
+  void tell_those_told(const Alarm& alarm, const std::string& except, const std::string& text);
+  void acknowledge_alarm(Alarm& alarm, const std::string& who);
+  void plan_check(Alarm& alarm);
+  void tell_daily(const std::string& text);
+  void schedule_daily();
+  void tell_summary();
+  void tell_evening();
+  [[nodiscard]] Instant within_plan_hours(Priority priority, Instant time) const;
+  [[nodiscard]] const CallPlan* plan_of(Priority priority) const;
+  [[nodiscard]] Alarm* by_code(const std::string& code);
+
+  // watch_words.cpp: texts
+  [[nodiscard]] std::string alarm_text(const Alarm& alarm);
+  [[nodiscard]] std::string head(const Alarm& alarm);
+  [[nodiscard]] std::string back_text(const Alarm& alarm, Reason reason);
+  [[nodiscard]] std::optional<std::size_t> rule_of(const Alarm& alarm) const;
+
+  std::shared_ptr<const RuleSet> rules_;
+  std::unique_ptr<Engine> engine_;
+  Instant now_{};
+  bool begun_ = false;
+  std::vector<Effect> effects_;
+
+  std::map<std::uint64_t, Alarm> alarms_;       ///< that are not normal, by id
+  std::uint64_t alarm_count_ = 0;
+  std::uint64_t code_count_ = 0;
+  std::deque<std::pair<Instant, std::string>> codes_used_;  ///< within seven days
+  std::map<std::string, Delivery> deliveries_;  ///< open ones
+  std::uint64_t delivery_count_ = 0;
+  std::map<Mailbox, Mail> mailboxes_;
+  std::map<std::string, std::vector<std::string>> last_codes_;  ///< person: codes in the last text
+  Instant minute_due_ = kNever;
+  Instant summary_due_ = kNever;
+  Instant evening_due_ = kNever;
+  Instant summary_from_{};
+  struct Night {                                ///< for the morning summary
+    std::string house, what, who;
+    Instant raised{};
+    std::optional<Instant> returned;
+    Priority priority = Priority::note;
+    std::uint64_t alarm = 0;
+  };
+  std::vector<Night> night_;
+  std::vector<Instant> unusable_since_;         ///< by probe
+  struct Plugin {
+    bool up = false;
+    Instant since{};
+    std::string text;
+  };
+  std::map<std::string, Plugin> plugins_;
+  std::map<std::string, std::pair<Instant, std::uint64_t>> blind_groups_;  ///< house: last joined, alarm
+};
+
+}  // namespace underwing

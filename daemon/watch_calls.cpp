@@ -1,0 +1,411 @@
+// Watch: call-out, steps by which people are told until one of them answers.
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cctype>
+#include <nlohmann/json.hpp>
+
+#include "daemon/duty.hpp"
+#include "daemon/watch.hpp"
+#include "daemon/words.hpp"
+
+namespace underwing {
+
+namespace {
+
+using namespace std::chrono_literals;
+
+constexpr Duration kGather = 20s;            // what comes for one person within this goes out together
+constexpr Duration kRetryFirst = 1min;
+constexpr Duration kOnTheWayGrace = 5min;    // added to a person's `away` before HERE is missed
+constexpr std::size_t kReplyLengthMax = 160;
+
+Duration repeat_every(const CallPlan& plan, Priority priority) {
+  if (plan.steps.back().then_every) return *plan.steps.back().then_every;
+  return priority == Priority::urgent ? Duration(15min) : Duration(2h);
+}
+
+std::vector<std::string> words_of(const std::string& text) {
+  std::vector<std::string> words(1);
+  for (const char c : text) {
+    if (std::isalnum(static_cast<unsigned char>(c)) != 0) {
+      words.back() += static_cast<char>(std::toupper(static_cast<unsigned char>(c)));
+    } else if (!words.back().empty()) {
+      words.emplace_back();
+    }
+  }
+  if (words.back().empty()) words.pop_back();
+  return words;
+}
+
+}  // namespace
+
+const CallPlan* Watch::plan_of(Priority priority) const {
+  const auto found = rules_->farm.call_out.find(priority);
+  return found == rules_->farm.call_out.end() || found->second.steps.empty() ? nullptr : &found->second;
+}
+
+Instant Watch::within_plan_hours(Priority priority, Instant time) const {
+  const CallPlan* plan = plan_of(priority);
+  const Duration wall_ahead = engine_->wall_ahead();
+  if (!plan || !plan->hours || within_hours(rules_->farm.zone, time + wall_ahead, *plan->hours)) return time;
+  return rules_->farm.zone.next_time_of_day(time + wall_ahead, plan->hours->first) - wall_ahead;
+}
+
+void Watch::start_calling(Alarm& alarm) {
+  Alarm::Calling& calling = alarm.calling;
+  const unsigned serial = calling.serial;
+  calling = Alarm::Calling();
+  calling.serial = serial;
+  const CallPlan* plan = plan_of(alarm.priority);
+  if (!plan || plan->daily || !alarm.life.wants_answer()) return;
+  calling.running = true;
+  calling.begun = within_plan_hours(alarm.priority, now_);
+  calling.due = calling.begun + plan->steps.front().after;
+  if (calling.due <= now_) take_step(alarm);
+}
+
+void Watch::ease_calling(Alarm& alarm) {
+  if (!alarm.calling.running) return;
+  stop_calling(alarm);
+  const CallPlan* plan = plan_of(alarm.priority);
+  if (!plan || plan->daily) return;
+  alarm.calling.running = true;
+  alarm.calling.begun = now_;
+  alarm.calling.step = plan->steps.size() - 1;
+  alarm.calling.due = within_plan_hours(alarm.priority, now_ + repeat_every(*plan, alarm.priority));
+}
+
+void Watch::stop_calling(Alarm& alarm) {
+  const unsigned serial = alarm.calling.serial;
+  alarm.calling = Alarm::Calling();
+  alarm.calling.serial = serial;
+  for (auto& [mailbox, person] : mailboxes_) {
+    std::erase_if(person.waiting, [&](const Mail::Waiting& message) { return message.alarm == alarm.id; });
+    if (person.waiting.empty()) person.flush_at = kNever;
+  }
+}
+
+void Watch::take_step(Alarm& alarm) {
+  const CallPlan* plan = plan_of(alarm.priority);
+  Alarm::Calling& calling = alarm.calling;
+  if (!plan || !alarm.life.wants_answer()) return stop_calling(alarm);
+  const std::size_t taken = std::min(calling.step, plan->steps.size() - 1);
+  const CallStep& step = plan->steps[taken];
+  ++calling.serial;
+  calling.open = 0;
+  calling.reached = false;
+  calling.taken = taken;
+  if (taken + 1 < plan->steps.size()) {
+    calling.step = taken + 1;
+    calling.due = within_plan_hours(alarm.priority, std::max(now_, calling.begun + plan->steps[taken + 1].after));
+  } else {
+    calling.due = within_plan_hours(alarm.priority, now_ + repeat_every(*plan, alarm.priority));
+  }
+  Mail::Waiting message;
+  message.alarm = alarm.id;
+  message.serial = calling.serial;
+  message.step = static_cast<int>(taken) + 1;
+  message.priority = alarm.priority;
+  message.text = alarm_text(alarm);
+  message.in_short = head(alarm);
+  for (const std::string& who : people_of(rules_->farm, step.tell, wall())) tell(who, step.by, message);
+  if (calling.open == 0) step_failed(alarm);
+}
+
+void Watch::step_failed(Alarm& alarm) {
+  Alarm::Calling& calling = alarm.calling;
+  const CallPlan* plan = plan_of(alarm.priority);
+  if (!calling.running || !plan) return;
+  if (calling.taken + 1 < plan->steps.size()) {
+    calling.due = now_;
+    return take_step(alarm);
+  }
+  const Duration longest = repeat_every(*plan, alarm.priority);
+  calling.retry = calling.retry == Duration::zero() ? kRetryFirst : std::min(calling.retry * 2, longest);
+  calling.due = within_plan_hours(alarm.priority, now_ + std::min(calling.retry, longest));
+}
+
+void Watch::call_again(Alarm& alarm) {
+  const CallPlan* plan = plan_of(alarm.priority);
+  alarm.calling.check_at = kNever;
+  if (!plan || plan->daily || alarm.life.state() != AlarmState::acknowledged) return;
+  alarm.life.worsen();
+  alarm.here = false;
+  note_alarm(alarm);
+  const std::size_t second = std::min<std::size_t>(1, plan->steps.size() - 1);
+  alarm.calling.running = true;
+  alarm.calling.step = second;
+  alarm.calling.begun = now_ - plan->steps[second].after;
+  alarm.calling.due = now_;
+  take_step(alarm);
+}
+
+// --- telling ------------------------------------------------------------------------------------------------
+
+void Watch::tell(const std::string& who, const std::vector<Way>& by, const Mail::Waiting& message) {
+  const Person* person = find_person(rules_->farm, who);
+  if (!person) return;
+  const auto alarm = alarms_.find(message.alarm);
+  for (const Way way : by) {
+    if (!person->addresses.contains(way)) continue;
+    if (alarm != alarms_.end() && message.serial != 0) ++alarm->second.calling.open;
+    const Mailbox mailbox{who, way};
+    Mail& box = mailboxes_[mailbox];
+    const bool told_just_now = box.last_sent != Instant(Duration::min()) && now_ - box.last_sent < kGather;
+    if (!told_just_now && box.flush_at == kNever) {
+      send(mailbox, {message});
+      continue;
+    }
+    box.waiting.push_back(message);
+    const Instant soon = told_just_now ? box.last_sent + kGather : now_;
+    box.flush_at = std::min(box.flush_at, soon);
+  }
+}
+
+void Watch::flush(const Mailbox& mailbox) {
+  Mail& box = mailboxes_[mailbox];
+  box.flush_at = kNever;
+  std::vector<Mail::Waiting> messages;
+  messages.swap(box.waiting);
+  if (!messages.empty()) send(mailbox, std::move(messages));
+}
+
+void Watch::send(const Mailbox& mailbox, std::vector<Mail::Waiting> messages) {
+  const auto& [who, way] = mailbox;
+  const Person* person = find_person(rules_->farm, who);
+  if (!person || !person->addresses.contains(way)) return;
+  std::stable_sort(messages.begin(), messages.end(), [](const auto& a, const auto& b) { return a.priority > b.priority; });
+  Delivery delivery;
+  delivery.id = fmt::format("d-{:06}", ++delivery_count_);
+  delivery.who = who;
+  delivery.way = way;
+  delivery.to = person->addresses.at(way);
+  delivery.priority = messages.front().priority;
+  delivery.queued = now_;
+  delivery.step = messages.front().step;
+  delivery.text = messages.front().text;
+  for (const Mail::Waiting& message : messages) {
+    const auto alarm = alarms_.find(message.alarm);
+    if (alarm == alarms_.end() || message.serial == 0) continue;
+    delivery.steps.emplace_back(message.alarm, message.serial);
+    if (std::find(delivery.codes.begin(), delivery.codes.end(), alarm->second.code) == delivery.codes.end()) {
+      delivery.codes.push_back(alarm->second.code);
+    }
+    alarm->second.told.insert(who);
+  }
+  if (messages.size() > 1) {
+    std::string all;
+    for (const Mail::Waiting& message : messages) all += (all.empty() ? "" : "; ") + message.in_short;
+    delivery.text = fit({all + (delivery.codes.empty() ? "." : ". Reply OK (all of them)")});
+  }
+  if (!delivery.codes.empty()) last_codes_[who] = delivery.codes;
+  mailboxes_[mailbox].last_sent = now_;
+
+  Effect told;
+  told.kind = Effect::Kind::event;
+  told.time = now_;
+  told.json = nlohmann::ordered_json({{"time", to_rfc3339(now_)}, {"event", "told"}, {"who", who}, {"by", to_string(way)},
+                                      {"step", delivery.step}, {"text", delivery.text}}).dump();
+  effects_.push_back(std::move(told));
+  Effect effect;
+  effect.kind = Effect::Kind::delivery;
+  effect.time = now_;
+  effect.delivery = delivery;
+  effects_.push_back(std::move(effect));
+  deliveries_.emplace(delivery.id, std::move(delivery));
+}
+
+void Watch::receipt(const std::string& id, Delivery::Outcome outcome, const std::string& text) {
+  const auto found = deliveries_.find(id);
+  if (found == deliveries_.end() || outcome == Delivery::Outcome::open) return;
+  const bool was_open = found->second.outcome == Delivery::Outcome::open;
+  found->second.outcome = outcome;
+  const Delivery delivery = found->second;
+  Effect effect;
+  effect.kind = Effect::Kind::delivery;
+  effect.time = now_;
+  effect.json = text;
+  effect.delivery = delivery;
+  effects_.push_back(std::move(effect));
+  // A text that was sent may still be reported as delivered; nothing waits for that.
+  if (outcome != Delivery::Outcome::sent) deliveries_.erase(found);
+  if (!was_open) return;
+  for (const auto& [alarm_id, serial] : delivery.steps) {
+    const auto alarm = alarms_.find(alarm_id);
+    if (alarm == alarms_.end() || alarm->second.calling.serial != serial || !alarm->second.calling.running) continue;
+    Alarm::Calling& calling = alarm->second.calling;
+    --calling.open;
+    if (outcome != Delivery::Outcome::failed) {
+      calling.reached = true;
+      calling.retry = Duration::zero();
+    }
+    if (calling.open == 0 && !calling.reached) step_failed(alarm->second);
+  }
+}
+
+void Watch::tell_those_told(const Alarm& alarm, const std::string& except, const std::string& text) {
+  if (text.empty()) return;
+  Mail::Waiting message;
+  message.priority = Priority::note;
+  message.text = to_gsm(text);
+  message.in_short = message.text;
+  const Instant at = alarm.priority == Priority::urgent ? now_ : within_plan_hours(alarm.priority, now_);
+  for (const std::string& who : alarm.told) {
+    const Person* person = find_person(rules_->farm, who);
+    if (who == except || !person) continue;
+    const Way way = person->addresses.contains(Way::text) ? Way::text
+                    : person->addresses.empty()           ? Way::text
+                                                          : person->addresses.begin()->first;
+    if (at > now_) {  // good news about lesser things lets people sleep
+      Mail& box = mailboxes_[{who, way}];
+      box.waiting.push_back(message);
+      box.flush_at = std::min(box.flush_at, at);
+      continue;
+    }
+    tell(who, {way}, message);
+  }
+}
+
+// --- answers ------------------------------------------------------------------------------------------------
+
+Alarm* Watch::by_code(const std::string& code) {
+  for (auto& [id, alarm] : alarms_) {
+    if (alarm.code == code) return &alarm;
+  }
+  return nullptr;
+}
+
+void Watch::acknowledge_alarm(Alarm& alarm, const std::string& who) {
+  const bool stood = alarm.life.stands();
+  if (!alarm.life.acknowledge()) return;
+  alarm.acknowledged_by = who;
+  alarm.acknowledged_at = now_;
+  for (Night& entry : night_) {
+    if (entry.alarm == alarm.id) entry.who = who;
+  }
+  stop_calling(alarm);
+  plan_check(alarm);
+  Effect effect;
+  effect.kind = Effect::Kind::event;
+  effect.time = now_;
+  effect.json = nlohmann::ordered_json({{"time", to_rfc3339(now_)}, {"event", "acknowledged"}, {"house", alarm.house},
+                                        {"rule", alarm.rule}, {"code", alarm.code}, {"who", who}}).dump();
+  effects_.push_back(std::move(effect));
+  note_alarm(alarm);
+  if (stood) tell_those_told(alarm, who, fmt::format("{} has it: {}.", who, head(alarm)));
+}
+
+void Watch::plan_check(Alarm& alarm) {
+  if (alarm.life.state() != AlarmState::acknowledged || !alarm.acknowledged_at) return;
+  Instant check = kNever;
+  const Person* person = find_person(rules_->farm, alarm.acknowledged_by);
+  if (!alarm.here && person && person->away) check = *alarm.acknowledged_at + *person->away + kOnTheWayGrace;
+  const auto rule = rule_of(alarm);
+  if (rule && rules_->rules[*rule].respond_within) {
+    check = std::min(check, *alarm.acknowledged_at + *rules_->rules[*rule].respond_within);
+  }
+  alarm.calling.check_at = check > now_ ? check : kNever;
+}
+
+Watch::Answered Watch::acknowledge(const std::string& code, const std::string& who) {
+  Alarm* alarm = by_code(code);
+  if (!alarm) return {false, fmt::format("There is no alarm {} now; nothing was changed.", code)};
+  const std::string text = head(*alarm);
+  if (alarm->life.state() == AlarmState::acknowledged) {
+    return {false, fmt::format("{} ({}) has been answered already, by {}.", code, text, alarm->acknowledged_by)};
+  }
+  acknowledge_alarm(*alarm, who);
+  forget_settled();
+  return {true, fmt::format("{} has {} ({}).", who, code, text)};
+}
+
+void Watch::reply(const std::string& from, const std::string& by, const std::string& text) {
+  const Person* person = by == "mqtt" ? find_person(rules_->farm, from) : person_at(rules_->farm, from);
+  if (!person && by != "mqtt") person = find_person(rules_->farm, from);
+  Effect record;
+  record.kind = Effect::Kind::answer;
+  record.time = now_;
+  record.json = nlohmann::ordered_json({{"time", to_rfc3339(now_)}, {"event", "reply"}, {"from", from}, {"by", by},
+                                        {"who", person ? nlohmann::ordered_json(person->name) : nlohmann::ordered_json()},
+                                        {"text", text.substr(0, kReplyLengthMax)}}).dump();
+  effects_.push_back(std::move(record));
+  if (!person || text.size() > kReplyLengthMax) return;  // strangers and automatic answers are kept, never answered
+  const std::vector<std::string> words = words_of(text);
+  if (words.empty()) return;
+  std::vector<std::string> codes(words.begin() + 1, words.end());
+  if (codes.empty()) codes = last_codes_[person->name];
+  const std::string who = person->name;
+  const auto say = [&](const std::string& answer) {
+    Mail::Waiting message;
+    message.text = message.in_short = fit({answer});
+    tell(who, {Way::text}, message);
+  };
+  if (words.front() != "OK" && words.front() != "HERE" && words.front() != "PASS") {
+    return say("Not understood. Reply OK (I have it), HERE (I am in the house) or PASS (I cannot), with the code if there are several.");
+  }
+  if (codes.empty()) return say("Nothing is open that you have been told of.");
+  for (const std::string& code : codes) {
+    Alarm* alarm = by_code(code);
+    if (!alarm) {
+      say(fmt::format("There is no alarm {} now; nothing was changed.", code));
+    } else if (words.front() == "PASS") {
+      if (alarm->calling.running) take_step(*alarm);
+      else if (alarm->acknowledged_by == who) call_again(*alarm);
+    } else {
+      acknowledge_alarm(*alarm, who);
+      if (words.front() != "HERE") continue;
+      alarm->here = true;
+      plan_check(*alarm);
+      note_alarm(*alarm);
+    }
+  }
+  forget_settled();
+}
+
+// --- the day's two texts ------------------------------------------------------------------------------------
+
+void Watch::schedule_daily() {
+  const Zone& zone = rules_->farm.zone;
+  const Duration wall_ahead = engine_->wall_ahead();
+  const auto next = [&](const std::optional<Duration>& time_of_day) {
+    return time_of_day ? zone.next_time_of_day(wall() + Duration(1), *time_of_day) - wall_ahead : kNever;
+  };
+  const auto note = rules_->farm.call_out.find(Priority::note);
+  summary_due_ = next(note == rules_->farm.call_out.end() ? std::nullopt : note->second.daily);
+  evening_due_ = next(rules_->farm.evening_check);
+}
+
+void Watch::tell_daily(const std::string& text) {
+  const auto note = rules_->farm.call_out.find(Priority::note);
+  Mail::Waiting message;
+  message.text = message.in_short = text;
+  std::vector<std::string> tell_whom{"on-duty"};
+  std::vector<Way> by{Way::text};
+  if (note != rules_->farm.call_out.end() && !note->second.steps.empty()) {
+    tell_whom = note->second.steps.front().tell;
+    by = note->second.steps.front().by;
+  }
+  for (const std::string& who : people_of(rules_->farm, tell_whom, wall())) tell(who, by, message);
+}
+
+void Watch::tell_summary() {
+  tell_daily(summary_text());
+  for (auto& [id, alarm] : alarms_) {
+    alarm.named_in_summary = true;
+    if (alarm.life.state() == AlarmState::returned_unacknowledged || alarm.priority == Priority::note) {
+      if (!alarm.life.condition() && alarm.life.acknowledge()) note_alarm(alarm);
+    }
+  }
+  forget_settled();
+  std::erase_if(night_, [](const Night& entry) { return entry.returned.has_value(); });
+  summary_from_ = now_;
+  schedule_daily();
+}
+
+void Watch::tell_evening() {
+  tell_daily(evening_text());
+  schedule_daily();
+}
+
+}  // namespace underwing

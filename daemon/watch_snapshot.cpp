@@ -1,0 +1,287 @@
+// Watch: everything but readings as JSON, so that a restart goes on where the last run stopped.
+#include <nlohmann/json.hpp>
+
+#include "daemon/watch.hpp"
+
+namespace underwing {
+
+namespace {
+
+using nlohmann::json;
+
+constexpr int kFormat = 1;
+
+json to_json(Instant time) {
+  return time == kNever ? json() : json(time.time_since_epoch().count());
+}
+Instant to_instant(const json& value) {
+  return value.is_null() ? kNever : Instant(Duration(value.get<std::int64_t>()));
+}
+json to_json(const std::optional<Instant>& time) { return time ? to_json(*time) : json(); }
+std::optional<Instant> to_optional_instant(const json& value) {
+  return value.is_null() ? std::nullopt : std::optional(to_instant(value));
+}
+json to_json(double value) { return known(value) ? json(value) : json(); }
+double to_double(const json& value) { return value.is_null() ? kUnknown : value.get<double>(); }
+json to_json(const std::optional<double>& value) { return value ? json(*value) : json(); }
+std::optional<double> to_optional_double(const json& value) {
+  return value.is_null() ? std::nullopt : std::optional(value.get<double>());
+}
+
+json to_json(const Alarm::Calling& calling) {
+  return {{"running", calling.running}, {"step", calling.step}, {"taken", calling.taken}, {"serial", calling.serial},
+          {"due", to_json(calling.due)}, {"begun", to_json(calling.begun)}, {"retry", calling.retry.count()},
+          {"open", calling.open}, {"reached", calling.reached}, {"check_at", to_json(calling.check_at)}};
+}
+
+Alarm::Calling to_calling(const json& from) {
+  Alarm::Calling calling;
+  calling.running = from.at("running");
+  calling.step = from.at("step");
+  calling.taken = from.at("taken");
+  calling.serial = from.at("serial");
+  calling.due = to_instant(from.at("due"));
+  calling.begun = to_instant(from.at("begun"));
+  calling.retry = Duration(from.at("retry").get<std::int64_t>());
+  calling.open = from.at("open");
+  calling.reached = from.at("reached");
+  calling.check_at = to_instant(from.at("check_at"));
+  return calling;
+}
+
+json to_json(const Alarm& alarm) {
+  return {{"id", alarm.id}, {"code", alarm.code}, {"subject", static_cast<int>(alarm.subject)}, {"house", alarm.house},
+          {"rule", alarm.rule}, {"probe", alarm.probe}, {"members", alarm.members},
+          {"priority", static_cast<int>(alarm.priority)}, {"life", alarm.life.to_bits()}, {"raised", to_json(alarm.raised)},
+          {"returned", to_json(alarm.returned)}, {"reason", static_cast<int>(alarm.reason)}, {"value", to_json(alarm.value)},
+          {"limit", to_json(alarm.limit)}, {"detail", alarm.detail}, {"acknowledged_by", alarm.acknowledged_by},
+          {"acknowledged_at", to_json(alarm.acknowledged_at)}, {"here", alarm.here},
+          {"named_in_summary", alarm.named_in_summary}, {"told", alarm.told}, {"calling", to_json(alarm.calling)}};
+}
+
+Alarm to_alarm(const json& from) {
+  Alarm alarm;
+  alarm.id = from.at("id");
+  alarm.code = from.at("code");
+  alarm.subject = static_cast<Alarm::Subject>(from.at("subject").get<int>());
+  alarm.house = from.at("house");
+  alarm.rule = from.at("rule");
+  alarm.probe = from.at("probe");
+  alarm.members = from.at("members").get<std::set<std::string>>();
+  alarm.priority = static_cast<Priority>(from.at("priority").get<int>());
+  alarm.life = LifeCycle::from_bits(from.at("life"));
+  alarm.raised = to_instant(from.at("raised"));
+  alarm.returned = to_optional_instant(from.at("returned"));
+  alarm.reason = static_cast<Reason>(from.at("reason").get<int>());
+  alarm.value = to_optional_double(from.at("value"));
+  alarm.limit = to_optional_double(from.at("limit"));
+  alarm.detail = from.at("detail");
+  alarm.acknowledged_by = from.at("acknowledged_by");
+  alarm.acknowledged_at = to_optional_instant(from.at("acknowledged_at"));
+  alarm.here = from.at("here");
+  alarm.named_in_summary = from.at("named_in_summary");
+  alarm.told = from.at("told").get<std::set<std::string>>();
+  alarm.calling = to_calling(from.at("calling"));
+  return alarm;
+}
+
+json to_json(const Delivery& delivery) {
+  return {{"id", delivery.id}, {"who", delivery.who}, {"way", static_cast<int>(delivery.way)}, {"to", delivery.to},
+          {"text", delivery.text}, {"priority", static_cast<int>(delivery.priority)}, {"codes", delivery.codes},
+          {"steps", delivery.steps}, {"step", delivery.step}, {"queued", to_json(delivery.queued)},
+          {"outcome", static_cast<int>(delivery.outcome)}};
+}
+
+Delivery to_delivery(const json& from) {
+  Delivery delivery;
+  delivery.id = from.at("id");
+  delivery.who = from.at("who");
+  delivery.way = static_cast<Way>(from.at("way").get<int>());
+  delivery.to = from.at("to");
+  delivery.text = from.at("text");
+  delivery.priority = static_cast<Priority>(from.at("priority").get<int>());
+  delivery.codes = from.at("codes").get<std::vector<std::string>>();
+  delivery.steps = from.at("steps").get<std::vector<std::pair<std::uint64_t, unsigned>>>();
+  delivery.step = from.at("step");
+  delivery.queued = to_instant(from.at("queued"));
+  delivery.outcome = static_cast<Delivery::Outcome>(from.at("outcome").get<int>());
+  return delivery;
+}
+
+json to_json(const RuleState& state) {
+  json limits = json::array();
+  for (const auto& limit : state.limits) {
+    limits.push_back({limit.active, limit.broken_itself, to_json(limit.met_since), to_json(limit.broken_since),
+                      to_json(limit.back_since)});
+  }
+  json spans = json::array();
+  for (const auto& [begin, end] : state.unknown_spans) spans.push_back({to_json(begin), to_json(end)});
+  json minutes = json::array();
+  for (const double value : state.minutes) minutes.push_back(to_json(value));
+  return {{"limits", limits}, {"in_force", state.in_force}, {"in_force_since", to_json(state.in_force_since)},
+          {"left_force", state.left_force}, {"unknown_since", to_json(state.unknown_since)},
+          {"known_since", to_json(state.known_since)}, {"spans", spans}, {"often_unknown", state.often_unknown},
+          {"blind", state.blind}, {"minutes", minutes}, {"minutes_count", state.minutes_count},
+          {"trend", to_json(state.trend_per_min)}, {"last_value", to_json(state.last_value)}};
+}
+
+RuleState to_state(const json& from) {
+  RuleState state;
+  for (const json& entry : from.at("limits")) {
+    state.limits.push_back({entry.at(0), entry.at(1), to_instant(entry.at(2)), to_instant(entry.at(3)), to_instant(entry.at(4))});
+  }
+  state.in_force = from.at("in_force");
+  state.in_force_since = to_instant(from.at("in_force_since"));
+  state.left_force = from.at("left_force");
+  state.unknown_since = to_instant(from.at("unknown_since"));
+  state.known_since = to_instant(from.at("known_since"));
+  for (const json& span : from.at("spans")) state.unknown_spans.emplace_back(to_instant(span.at(0)), to_instant(span.at(1)));
+  state.often_unknown = from.at("often_unknown");
+  state.blind = from.at("blind");
+  for (std::size_t i = 0; i < RuleState::kMinutesKept; ++i) state.minutes[i] = to_double(from.at("minutes").at(i));
+  state.minutes_count = from.at("minutes_count");
+  state.trend_per_min = to_double(from.at("trend"));
+  state.last_value = to_double(from.at("last_value"));
+  return state;
+}
+
+/// A rule's name that holds over other rule sets.
+std::string key_of(const RuleSet& rules, const WatchedRule& rule) {
+  return rules.houses[rule.house].name + "/" + (rule.flock ? rules.flocks[*rule.flock].name : "") + "/" + rule.pack + "/" +
+         rule.name + "/" + (rule.probe ? rules.probes[*rule.probe].name : "");
+}
+
+}  // namespace
+
+std::string Watch::snapshot() const {
+  json out = {{"format", kFormat}, {"now", to_json(now_)}, {"wall_ahead", engine_->wall_ahead().count()},
+              {"alarm_count", alarm_count_}, {"code_count", code_count_}, {"delivery_count", delivery_count_},
+              {"summary_due", to_json(summary_due_)}, {"evening_due", to_json(evening_due_)},
+              {"summary_from", to_json(summary_from_)}, {"last_codes", last_codes_}};
+  for (const auto& [time, code] : codes_used_) out["codes_used"].push_back({to_json(time), code});
+  for (const auto& [id, alarm] : alarms_) out["alarms"].push_back(to_json(alarm));
+  for (const auto& [id, delivery] : deliveries_) out["deliveries"].push_back(to_json(delivery));
+  for (const auto& [mailbox, mail] : mailboxes_) {
+    json waiting = json::array();
+    for (const auto& message : mail.waiting) {
+      waiting.push_back({{"alarm", message.alarm}, {"serial", message.serial}, {"step", message.step},
+                         {"priority", static_cast<int>(message.priority)}, {"text", message.text}, {"in_short", message.in_short}});
+    }
+    const bool never = mail.last_sent == Instant(Duration::min());
+    out["mail"].push_back({mailbox.first, static_cast<int>(mailbox.second), never ? json() : to_json(mail.last_sent),
+                           to_json(mail.flush_at), waiting});
+  }
+  for (const Night& entry : night_) {
+    out["night"].push_back({entry.house, entry.what, entry.who, to_json(entry.raised), to_json(entry.returned),
+                            static_cast<int>(entry.priority), entry.alarm});
+  }
+  for (const auto& [house, group] : blind_groups_) out["blind_groups"][house] = {to_json(group.first), group.second};
+  for (std::size_t i = 0; i < rules_->rules.size(); ++i) {
+    out["rules"][key_of(*rules_, rules_->rules[i])] = to_json(engine_->state(i));
+  }
+  for (std::size_t house = 0; house < rules_->houses.size(); ++house) {
+    if (engine_->work_until(house) > now_) out["work"][rules_->houses[house].name] = to_json(engine_->work_until(house));
+  }
+  return out.dump();
+}
+
+Instant Watch::snapshot_time(const std::string& snapshot) {
+  const json from = json::parse(snapshot, nullptr, false);
+  return from.is_object() && from.contains("now") ? to_instant(from.at("now")) : kNever;
+}
+
+bool Watch::restore(const std::string& snapshot) {
+  const json from = json::parse(snapshot, nullptr, false);
+  if (!from.is_object() || from.value("format", 0) != kFormat) return false;
+  try {
+    std::map<std::uint64_t, Alarm> alarms;
+    std::map<std::string, Delivery> deliveries;
+    std::map<Mailbox, Mail> mailboxes;
+    const auto list = [&](const char* name) { return from.contains(name) ? from.at(name) : json(); };
+    for (const json& entry : list("alarms")) {
+      Alarm alarm = to_alarm(entry);
+      alarms.emplace(alarm.id, std::move(alarm));
+    }
+    for (const json& entry : list("deliveries")) {
+      Delivery delivery = to_delivery(entry);
+      deliveries.emplace(delivery.id, std::move(delivery));
+    }
+    for (const json& entry : list("mail")) {
+      Mail mail;
+      if (!entry.at(2).is_null()) mail.last_sent = to_instant(entry.at(2));
+      mail.flush_at = to_instant(entry.at(3));
+      for (const json& message : entry.at(4)) {
+        mail.waiting.push_back({message.at("alarm"), message.at("serial"), message.at("step"),
+                                static_cast<Priority>(message.at("priority").get<int>()), message.at("text"), message.at("in_short")});
+      }
+      mailboxes.emplace(Mailbox{entry.at(0), static_cast<Way>(entry.at(1).get<int>())}, std::move(mail));
+    }
+    std::vector<Night> night;
+    for (const json& entry : list("night")) {
+      night.push_back({entry.at(0), entry.at(1), entry.at(2), to_instant(entry.at(3)), to_optional_instant(entry.at(4)),
+                       static_cast<Priority>(entry.at(5).get<int>()), entry.at(6)});
+    }
+    codes_used_.clear();
+    for (const json& entry : list("codes_used")) codes_used_.emplace_back(to_instant(entry.at(0)), entry.at(1));
+    blind_groups_.clear();
+    if (from.contains("blind_groups")) {
+      for (const auto& [house, group] : from.at("blind_groups").items()) blind_groups_[house] = {to_instant(group.at(0)), group.at(1)};
+    }
+    last_codes_ = from.at("last_codes").get<decltype(last_codes_)>();
+    alarm_count_ = from.at("alarm_count");
+    code_count_ = from.at("code_count");
+    delivery_count_ = from.at("delivery_count");
+    summary_due_ = to_instant(from.at("summary_due"));
+    evening_due_ = to_instant(from.at("evening_due"));
+    summary_from_ = to_instant(from.at("summary_from"));
+    alarms_ = std::move(alarms);
+    deliveries_ = std::move(deliveries);
+    mailboxes_ = std::move(mailboxes);
+    night_ = std::move(night);
+    for (std::size_t i = 0; i < rules_->rules.size(); ++i) {
+      const std::string key = key_of(*rules_, rules_->rules[i]);
+      if (from.contains("rules") && from.at("rules").contains(key)) engine_->restore(i, to_state(from.at("rules").at(key)));
+    }
+    now_ = std::max(now_, to_instant(from.at("now")));
+    if (from.contains("work")) {
+      for (const auto& [house, until] : from.at("work").items()) {
+        if (const auto index = rules_->find_house(house)) engine_->set_work(*index, to_instant(until));
+      }
+    }
+  } catch (const json::exception&) {
+    return false;
+  }
+  return true;
+}
+
+void Watch::resume(Instant now) {
+  now_ = std::max(now_, now);
+  minute_due_ = ceil_minute(now_);
+  for (auto& [id, alarm] : alarms_) {
+    Alarm::Calling& calling = alarm.calling;
+    const CallPlan* plan = plan_of(alarm.priority);
+    if (!calling.running || !plan || calling.due > now_) continue;
+    while (calling.step + 1 < plan->steps.size() && calling.begun + plan->steps[calling.step + 1].after <= now_) ++calling.step;
+    calling.due = now_;
+  }
+  for (auto& [id, delivery] : deliveries_) {
+    if (delivery.outcome == Delivery::Outcome::open) delivery.queued = now_;
+  }
+  engine_->resume(now_);
+  settle_engine();
+  // Alarms and the engine's memory were kept together; where one was lost, the engine is right.
+  std::vector<std::uint64_t> orphans;
+  for (const auto& [id, alarm] : alarms_) {
+    const auto rule = rule_of(alarm);
+    const bool gone = alarm.subject == Alarm::Subject::condition   ? !rule || !engine_->state(*rule).standing()
+                      : alarm.subject == Alarm::Subject::blindness ? !rule || !engine_->state(*rule).blind
+                                                                   : false;
+    if (gone && alarm.life.condition()) orphans.push_back(id);
+  }
+  for (const std::uint64_t id : orphans) {
+    const auto found = alarms_.find(id);
+    if (found != alarms_.end()) end(found->second, Reason::not_watched);
+  }
+}
+
+}  // namespace underwing

@@ -1,0 +1,207 @@
+// Watch: the words that people are told.
+#include <fmt/format.h>
+
+#include <algorithm>
+
+#include "daemon/duty.hpp"
+#include "daemon/watch.hpp"
+#include "daemon/words.hpp"
+
+namespace underwing {
+
+namespace {
+
+using namespace std::chrono_literals;
+
+/// The curve that a limit is built on, if it is: people are told what the house should have, not the limit.
+std::optional<double> wanted(const WatchedRule& rule, const Limit& limit, double age_h) {
+  const Expression* found = nullptr;
+  const auto search = [&](const auto& self, const Expression& expression) -> void {
+    if (expression.kind == Expression::Kind::curve && !found) found = &expression;
+    for (const auto& child : expression.children) self(self, *child);
+  };
+  search(search, *limit.expression);
+  if (!found) return std::nullopt;
+  return curve_at(*rule.curves[found->index], age_h);
+}
+
+}  // namespace
+
+std::optional<std::size_t> Watch::rule_of(const Alarm& alarm) const {
+  if (alarm.subject == Alarm::Subject::built_in) return std::nullopt;
+  for (std::size_t i = 0; i < rules_->rules.size(); ++i) {
+    const WatchedRule& rule = rules_->rules[i];
+    if (rule.name == alarm.rule && rules_->houses[rule.house].name == alarm.house &&
+        (rule.probe ? rules_->probes[*rule.probe].name : "") == alarm.probe && (!rule.flock || engine_->state(i).in_force || engine_->state(i).standing() || engine_->state(i).blind)) {
+      return i;
+    }
+  }
+  return std::nullopt;
+}
+
+std::string Watch::head(const Alarm& alarm) {
+  const std::string house = alarm.house.empty() ? "FARM" : house_in_short(alarm.house);
+  const auto rule = rule_of(alarm);
+  if (alarm.subject == Alarm::Subject::blindness) {
+    std::string what = "the house";
+    if (rule && !engine_->probes_of(*rule).empty()) {
+      what = measure_in_words(rules_->probes[engine_->probes_of(*rule).front()].quality.name);
+    }
+    return fmt::format("{} CANNOT SEE {}", house, alarm.members.size() > 1 ? what + " and more" : what);
+  }
+  if (!rule) return alarm.detail.empty() ? house + " " + alarm.rule : house + " " + alarm.detail;
+  const WatchedRule& watched = rules_->rules[*rule];
+  std::string text = house + " " + what_is_wrong(watched, *rules_, alarm.reason);
+  if (!alarm.probe.empty()) text += " " + alarm.probe;
+  if (alarm.value) text += " " + with_unit(*alarm.value, watched.unit);
+  return text;
+}
+
+std::string Watch::alarm_text(const Alarm& alarm) {
+  AlarmWords words;
+  words.head = head(alarm);
+  words.replies = fmt::format("Reply OK {0}. Cannot go: PASS {0}", alarm.code);
+  const auto rule = rule_of(alarm);
+  if (!rule) {
+    words.replies = fmt::format("Reply OK {}", alarm.code);
+    return to_text(words);
+  }
+  const WatchedRule& watched = rules_->rules[*rule];
+  std::string day;
+  if (watched.flock) day = " (" + day_of(rules_->flocks[*watched.flock], rules_->farm.zone, wall()) + ")";
+  if (alarm.subject == Alarm::Subject::blindness) {
+    std::string silent;
+    for (const std::size_t probe : engine_->probes_of(*rule)) {
+      if (engine_->series(probe).usable(now_)) continue;
+      silent += (silent.empty() ? "" : ", ") + rules_->probes[probe].name;
+    }
+    words.expected = silent.empty() ? "" : ": " + silent + " silent";
+    for (const auto& [name, plugin] : plugins_) {
+      if (!plugin.up) words.expected += fmt::format("; {} is down", name);
+    }
+    words.action = alarm.priority == Priority::urgent ? "GO NOW: look at the birds, then the probes." : "Look at the probes.";
+    return to_text(words);
+  }
+  const RuleState& state = engine_->state(*rule);
+  const auto worst = state.worst(watched.staged);
+  const Limit& limit = watched.limits[worst.value_or(0)];
+  if (const auto target = watched.flock ? wanted(watched, limit, *engine_->age_h(*rule)) : std::nullopt) {
+    words.expected = fmt::format(", wants {}", with_unit(*target, Unit{"", limit.unit.dimension, false, limit.unit.factor, limit.unit.offset}));
+  } else if (alarm.limit) {
+    words.expected = fmt::format(", limit {}", with_unit(*alarm.limit, limit.unit));
+  }
+  if (alarm.reason == Reason::ahead) words.expected += ", heading past its limit";
+  words.expected += day;
+  if (!watched.action.empty()) {
+    words.action = (alarm.priority == Priority::urgent ? "GO NOW: " : "TODAY: ") + watched.action;
+    if (words.action.back() != '.') words.action += '.';
+  }
+  return to_text(words);
+}
+
+std::string Watch::back_text(const Alarm& alarm, Reason reason) {
+  const std::string from = clock_time(rules_->farm.zone, alarm.raised + engine_->wall_ahead());
+  const std::string to = clock_time(rules_->farm.zone, wall());
+  const std::string house = alarm.house.empty() ? "FARM" : house_in_short(alarm.house);
+  if (alarm.subject == Alarm::Subject::blindness) return fmt::format("{} sees again since {}. Blind from {}.", house, to, from);
+  if (alarm.subject == Alarm::Subject::built_in) return fmt::format("{} over at {}: {}.", house, to, alarm.detail);
+  const auto rule = rule_of(alarm);
+  const std::string what = rule ? what_is_wrong(rules_->rules[*rule], *rules_, alarm.reason) : alarm.rule;
+  std::string value;
+  if (rule && known(engine_->state(*rule).last_value) && rules_->rules[*rule].watch) {
+    value = with_unit(engine_->state(*rule).last_value, rules_->rules[*rule].unit);
+  }
+  if (reason == Reason::not_watched) {
+    return fmt::format("{} {} no longer watched{}.", house, what, value.empty() ? "" : ", last value " + value);
+  }
+  return fmt::format("{} back to normal{} at {}. {} from {}.", house, value.empty() ? "" : ": " + value, to, what, from);
+}
+
+std::string Watch::summary_text() {
+  const Zone& zone = rules_->farm.zone;
+  const Duration wall_ahead = engine_->wall_ahead();
+  std::vector<std::string> parts, brief;
+  for (std::size_t house = 0; house < rules_->houses.size(); ++house) {
+    const std::string& name = rules_->houses[house].name;
+    std::string long_text, short_text;
+    std::size_t calls = 0;
+    for (const Night& entry : night_) {
+      if (entry.house != name) continue;
+      ++calls;
+      const std::string until = entry.returned ? clock_time(zone, *entry.returned + wall_ahead) : "now";
+      long_text += fmt::format("{}{} {}-{}{}", long_text.empty() ? "" : ", ", entry.what, clock_time(zone, entry.raised + wall_ahead),
+                               until, entry.who.empty() ? "" : " (" + entry.who + ")");
+    }
+    if (calls == 0) long_text = short_text = "quiet";
+    else short_text = fmt::format("{} alarm{}", calls, calls == 1 ? "" : "s");
+    std::string day;
+    if (const auto flock = rules_->flock_in(house, wall())) day = " " + day_of(rules_->flocks[*flock], zone, wall());
+    parts.push_back(house_in_short(name) + day + ": " + long_text);
+    brief.push_back(house_in_short(name) + day + ": " + short_text);
+  }
+  const auto open = std::count_if(alarms_.begin(), alarms_.end(), [](const auto& entry) { return entry.second.life.stands(); });
+  const auto farm_wide = std::count_if(night_.begin(), night_.end(), [](const Night& entry) { return entry.house.empty(); });
+  std::string tail = fmt::format("Open now: {}.", open == 0 ? "none" : std::to_string(open));
+  if (farm_wide > 0) tail = fmt::format("Farm: {} trouble{}. ", farm_wide, farm_wide == 1 ? "" : "s") + tail;
+  const auto all = [&](const std::vector<std::string>& list) {
+    std::string text = fmt::format("MORNING {}. ", clock_time(zone, wall()));
+    for (const std::string& part : list) text += part + ". ";
+    return text + tail;
+  };
+  return fit({all(parts), all(brief)});
+}
+
+std::string Watch::evening_text(std::vector<std::string>* faults_out) {
+  const Zone& zone = rules_->farm.zone;
+  std::vector<std::string> faults, houses;
+  for (std::size_t house = 0; house < rules_->houses.size(); ++house) {
+    if (!occupied(house)) continue;
+    const std::string short_name = house_in_short(rules_->houses[house].name);
+    std::size_t silent = 0;
+    std::string first;
+    for (const auto& [measure, probes] : rules_->houses[house].probes) {
+      const MeasureKind kind = rules_->measures[measure].kind;
+      if (kind == MeasureKind::tally || kind == MeasureKind::round || kind == MeasureKind::sample) continue;
+      for (const std::size_t probe : probes) {
+        if (engine_->series(probe).usable(now_)) continue;
+        if (silent++ == 0) first = measure_in_words(rules_->measures[measure].name) + " " + rules_->probes[probe].name;
+      }
+    }
+    if (silent > 0) faults.push_back(fmt::format("{} {} silent{}", short_name, first, silent > 1 ? fmt::format(" and {} more", silent - 1) : ""));
+    std::size_t blind = 0, in_force = 0;
+    for (std::size_t rule = 0; rule < rules_->rules.size(); ++rule) {
+      if (rules_->rules[rule].house != house) continue;
+      blind += engine_->state(rule).blind;
+      in_force += engine_->state(rule).in_force;
+    }
+    if (blind > 0) faults.push_back(fmt::format("{} {} rule{} cannot tell", short_name, blind, blind == 1 ? "" : "s"));
+    if (in_force == 0) faults.push_back(short_name + " has no rule in force");
+    if (const auto flock = rules_->flock_in(house, wall())) houses.push_back(short_name + " " + day_of(rules_->flocks[*flock], zone, wall()));
+  }
+  for (const auto& [id, alarm] : alarms_) {
+    if (alarm.life.stands() && alarm.priority != Priority::note) faults.push_back(head(alarm));
+  }
+  for (const auto& [name, plugin] : plugins_) {
+    if (!plugin.up) faults.push_back(name + " is down");
+  }
+  for (Duration ahead = Duration::zero(); ahead < 12h; ahead += 30min) {
+    if (on_duty(rules_->farm, wall() + ahead)) continue;
+    faults.push_back("nobody on duty at " + clock_time(zone, wall() + ahead));
+    break;
+  }
+  if (faults_out) *faults_out = faults;
+  const auto join = [](const std::vector<std::string>& list, const char* between) {
+    std::string text;
+    for (const std::string& part : list) text += (text.empty() ? "" : between) + part;
+    return text;
+  };
+  if (!faults.empty()) {
+    return fit({"NOT ready for the night: " + join(faults, "; ") + ".",
+                fmt::format("NOT ready for the night: {}; and {} more.", faults.front(), faults.size() - 1)});
+  }
+  const auto who = on_duty(rules_->farm, wall());
+  return fit({fmt::format("Ready for the night. {}. All probes live. On duty: {}.", houses.empty() ? "No flock" : join(houses, ", "),
+                          who.value_or("everyone"))});
+}
+
+}  // namespace underwing

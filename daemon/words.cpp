@@ -1,0 +1,171 @@
+#include "daemon/words.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <array>
+#include <cctype>
+#include <cmath>
+
+namespace underwing {
+
+namespace {
+
+// The GSM 7-bit default alphabet beyond ASCII, and its extension table (3GPP TS 23.038, 6.2.1 and 6.2.1.1).
+constexpr std::string_view kGsmBeyondAscii = "£¥èéùìòÇØøÅåΔΦΓΛΩΠΨΣΘΞÆæßÉ¤¡ÄÖÑÜ§¿äöñüà";
+constexpr std::string_view kGsmExtension = "^{}\\[~]|€";
+
+std::size_t sequence_length(char lead) {
+  const auto byte = static_cast<unsigned char>(lead);
+  if (byte < 0x80) return 1;
+  if (byte >= 0xf0) return 4;
+  return byte >= 0xe0 ? 3 : 2;
+}
+
+std::string_view replacement(std::string_view character) {
+  static constexpr std::array<std::pair<std::string_view, std::string_view>, 14> kTable{{
+      {"°", ""}, {"–", "-"}, {"—", "-"}, {"’", "'"}, {"‘", "'"}, {"“", "\""}, {"”", "\""}, {"…", "..."},
+      {"`", "'"}, {"³", "3"}, {"²", "2"}, {"µ", "u"}, {"ç", "c"}, {"\n", " "}}};
+  for (const auto& [from, to] : kTable) {
+    if (from == character) return to;
+  }
+  const bool ascii = character.size() == 1 && character[0] >= ' ' && character[0] < 0x7f;
+  const bool known_here = ascii || kGsmBeyondAscii.find(character) != std::string_view::npos ||
+                          kGsmExtension.find(character) != std::string_view::npos;
+  return known_here ? character : "?";
+}
+
+std::string capitals(std::string text) {
+  std::transform(text.begin(), text.end(), text.begin(), [](unsigned char c) { return static_cast<char>(std::toupper(c)); });
+  return text;
+}
+
+/// The first measure that an expression reads.
+const Expression* first_source(const Expression& expression) {
+  if (expression.kind == Expression::Kind::measure || expression.kind == Expression::Kind::window) return &expression;
+  for (const auto& child : expression.children) {
+    if (const Expression* found = first_source(*child)) return found;
+  }
+  return nullptr;
+}
+
+}  // namespace
+
+std::string to_gsm(std::string_view text) {
+  std::string out;
+  for (std::size_t i = 0; i < text.size();) {
+    const std::size_t length = std::min(sequence_length(text[i]), text.size() - i);
+    out += replacement(text.substr(i, length));
+    i += length;
+  }
+  return out;
+}
+
+std::size_t gsm_length(std::string_view text) {
+  std::size_t septets = 0;
+  for (std::size_t i = 0; i < text.size();) {
+    const std::size_t length = std::min(sequence_length(text[i]), text.size() - i);
+    septets += kGsmExtension.find(text.substr(i, length)) != std::string_view::npos ? 2 : 1;
+    i += length;
+  }
+  return septets;
+}
+
+std::string fit(const std::vector<std::string>& variants) {
+  std::string text;
+  for (const std::string& variant : variants) {
+    text = to_gsm(variant);
+    if (gsm_length(text) <= kTextSeptetsMax) return text;
+  }
+  while (gsm_length(text) > kTextSeptetsMax) {
+    do text.pop_back();
+    while (!text.empty() && (static_cast<unsigned char>(text.back()) & 0xc0U) == 0x80U);
+  }
+  return text;
+}
+
+std::string house_in_short(const std::string& house) {
+  const auto digit = std::find_if(house.begin(), house.end(), [](unsigned char c) { return std::isdigit(c) != 0; });
+  if (digit != house.end() && digit != house.begin()) return capitals(house.substr(0, 1)) + std::string(digit, house.end());
+  return capitals(house.substr(0, 8));
+}
+
+std::string clock_time(const Zone& zone, Instant wall) {
+  const auto minutes = std::chrono::floor<std::chrono::minutes>(zone.to_local(wall).as_if_utc.time_since_epoch()).count();
+  return fmt::format("{:02}:{:02}", minutes / 60 % 24, minutes % 60);
+}
+
+std::string day_of(const Flock& flock, const Zone& zone, Instant wall) {
+  const auto day = [&](Instant time) { return std::chrono::floor<std::chrono::days>(zone.to_local(time).as_if_utc); };
+  return fmt::format("day {}", (day(wall) - day(flock.placed)).count() + flock.first_day);
+}
+
+std::string with_unit(double canonical, const Unit& unit) {
+  const double value = unit.from_canonical(canonical);
+  const int decimals = std::fabs(value) >= 100 ? 0 : 1;
+  std::string text = fmt::format("{:.{}f}", value, decimals);
+  if (text.size() > 2 && text.ends_with(".0")) text.resize(text.size() - 2);
+  if (text == "-0") text = "0";
+  return unit.text.empty() ? text : text + " " + unit.text;
+}
+
+std::string measure_in_words(const std::string& measure) {
+  std::string words = measure;
+  std::replace(words.begin(), words.end(), '_', ' ');
+  return words;
+}
+
+std::string what_is_wrong(const WatchedRule& rule, const RuleSet& rules, Reason reason) {
+  struct Row {
+    std::string_view measure, low, high;
+  };
+  static constexpr std::array<Row, 13> kRows{{{"air_temperature", "COLD", "HOT"},
+                                              {"floor_temperature", "FLOOR COLD", "FLOOR HOT"},
+                                              {"litter_temperature", "LITTER COLD", "LITTER HOT"},
+                                              {"relative_humidity", "DRY AIR", "DAMP AIR"},
+                                              {"ammonia", "AMMONIA", "AMMONIA"},
+                                              {"carbon_dioxide", "CO2", "CO2"},
+                                              {"carbon_monoxide", "CARBON MONOXIDE", "CARBON MONOXIDE"},
+                                              {"water", "WATER LOW", "WATER HIGH"},
+                                              {"feed", "FEED LOW", "FEED HIGH"},
+                                              {"bird_weight", "LIGHT BIRDS", "HEAVY BIRDS"},
+                                              {"static_pressure", "PRESSURE LOW", "PRESSURE HIGH"},
+                                              {"gas_level", "GAS LOW", "GAS HIGH"},
+                                              {"fuel_level", "FUEL LOW", "FUEL HIGH"}}};
+  const ExpressionPtr& expression = rule.watch ? rule.watch : rule.limits.front().expression;
+  const Expression* source = first_source(*expression);
+  bool low = reason == Reason::low;
+  if (reason != Reason::low && reason != Reason::high) low = rule.limits.front().side == Limit::Side::low;
+  if (source && rule.watch) {
+    for (const Row& row : kRows) {
+      if (row.measure == rules.measures[source->measure].name) return std::string(low ? row.low : row.high);
+    }
+  }
+  if (!rule.about.empty()) return capitals(rule.about.substr(0, rule.about.find_first_of(",.;:(", 0)).substr(0, 24));
+  return source ? capitals(measure_in_words(rules.measures[source->measure].name)) : "ALARM";
+}
+
+std::string to_text(const AlarmWords& words) {
+  const auto join = [](const std::vector<std::string>& parts) {
+    std::string text;
+    for (const std::string& part : parts) {
+      if (part.empty()) continue;
+      if (!text.empty()) text += ' ';
+      text += part;
+    }
+    return text;
+  };
+  const std::string first = words.head + words.expected + ".";
+  // What to do gives way before how to answer.
+  std::string shorter = words.action;
+  const std::size_t rest = gsm_length(to_gsm(join({first, words.replies}))) + 1;
+  if (rest < kTextSeptetsMax && gsm_length(to_gsm(shorter)) > kTextSeptetsMax - rest) {
+    shorter = to_gsm(shorter).substr(0, kTextSeptetsMax - rest);
+    const std::size_t stop = shorter.find_last_of(".,");
+    shorter = stop == std::string::npos ? "" : shorter.substr(0, stop) + ".";
+  }
+  return fit({join({first, words.action, words.replies}), join({first, shorter, words.replies}),
+              join({first, words.replies}), words.head + ". " + words.replies});
+}
+
+}  // namespace underwing
