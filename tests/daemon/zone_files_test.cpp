@@ -2,7 +2,12 @@
 
 #include "daemon/zone_files.hpp"
 
+#include <cstdlib>
+#include <ctime>
+
 #include <gtest/gtest.h>
+
+#include "daemon/zone_rule.hpp"
 
 namespace underwing {
 namespace {
@@ -47,11 +52,37 @@ TEST(ZoneFiles, SummerTimeGoesOnToTheEndOfTheTable) {
   EXPECT_EQ(london->offset_at(at(2050, 3, 27, 1)), seconds(3600));
 }
 
+TEST(ZoneFiles, AgreesWithTheSystemsOwnLibrary) {
+  for (const char* name : {"Europe/London", "Europe/Dublin", "America/Sao_Paulo", "America/Nuuk", "Asia/Jerusalem",
+                           "Australia/Lord_Howe", "Africa/Casablanca", "Pacific/Apia"}) {
+    const auto zone = load_zone(name);
+    ASSERT_TRUE(zone) << name;
+    ::setenv("TZ", name, 1);
+    ::tzset();
+    // Steps of 61 h and a bit, so that every hour of a day and every change is met in some year.
+    for (std::time_t time = 0; time < 4'102'000'000; time += 61 * 3600 + 571) {
+      std::tm local{};
+      ::localtime_r(&time, &local);
+      ASSERT_EQ(zone->offset_at(Instant(seconds(time))).count(), local.tm_gmtoff) << name << " " << time;
+    }
+  }
+  ::unsetenv("TZ");
+  ::tzset();
+}
+
 TEST(ZoneFiles, PeriodsAreInOrder) {
   const auto zone = load_zone("Europe/London");
   ASSERT_GT(zone->periods.size(), 100U);
   for (std::size_t i = 1; i < zone->periods.size(); ++i) EXPECT_LT(zone->periods[i - 1].begin, zone->periods[i].begin);
   EXPECT_LE(zone->periods.front().begin, at(1970, 1, 1, 0));
+}
+
+TEST(ZoneFiles, ARuleOfAnotherFormGivesNothing) {
+  EXPECT_EQ(periods_of_rule("GMT0BST,M3.5.0/1,M10.5.0", 2050, 2051).size(), 4U);
+  for (const char* rule : {"", "UTC0", "<+0545>-5:45", "GMT0BST", "GMT0BST,J60,J300", "GMT0BST,M3.5.0/1",
+                           "GMT0BST,M13.5.0,M10.5.0", "GMT0BST,M3.6.0,M10.5.0", "GMT0BST,M3.5.0/1,M10.5.0,"}) {
+    EXPECT_TRUE(periods_of_rule(rule, 2050, 2051).empty()) << rule;
+  }
 }
 
 TEST(ZoneFiles, UnknownNames) {
