@@ -15,11 +15,12 @@ namespace underwing {
 /// The texts of a farm's folder, by path as it should be shown in messages. The core reads no files; whoever
 /// calls does.
 struct FarmFiles {
-  std::string farm_path;                        ///< of farm.yaml
+  std::string farm_path;  ///< of farm.yaml
   std::string farm_text;
-  std::map<std::string, std::string> flocks;    ///< flocks/*.yaml
-  std::map<std::string, std::string> packs;     ///< the farm's own rules/*.yaml
-  std::map<std::string, std::string> shipped;   ///< packs that come with Underwing; a farm's pack of the same name takes its place
+  std::map<std::string, std::string> flocks;  ///< flocks/*.yaml
+  std::map<std::string, std::string> packs;   ///< the farm's own rules/*.yaml
+  std::map<std::string, std::string>
+      shipped;  ///< packs that come with Underwing; a farm's pack of the same name takes its place
 };
 
 /// Gives the zone's table for an IANA name; nullopt where there is none.
@@ -35,7 +36,9 @@ struct Loaded {
 /// names are resolved against houses; shipped packs that nobody names are not judged.
 [[nodiscard]] Loaded load_farm(const FarmFiles& files, const ZoneSource& zones);
 
-/// Judges a single file by what stands in it alone; the kind is told by its keys (`farm:`, `flock:`, `pack:`).
-[[nodiscard]] std::vector<Issue> check_file(const std::string& path, const std::string& text, const ZoneSource& zones);
+/// Judges a single file by what stands in it alone; the kind is told by its keys (`farm:`, `flock:`,
+/// `pack:`).
+[[nodiscard]] std::vector<Issue> check_file(const std::string& path, const std::string& text,
+                                            const ZoneSource& zones);
 
 }  // namespace underwing

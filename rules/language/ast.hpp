@@ -24,22 +24,34 @@ struct Type {
 /// tests. Immutable after loading.
 struct Expression {
   enum class Kind : std::uint8_t {
-    number,        ///< `number`, canonical
-    state,         ///< `number`, 1 for on, 0 for off
-    measure,       ///< bare name: the one probe of the house, or the rule's own under `each: probe`
-    across,        ///< `function` over the probes of a measure, now, or over the numbers of a window: children[0]
-    count,         ///< how many probes of measure children[0] are usable; never unknown
-    window,        ///< `function`(measure over span): one number a probe, to be combined by `across`, or alone
-    curve,         ///< `index` of the curve in WatchedRule::curves, at the flock's age
-    curve_at,      ///< at(curve, children[0] = age)
+    number,    ///< `number`, canonical
+    state,     ///< `number`, 1 for on, 0 for off
+    measure,   ///< bare name: the one probe of the house, or the rule's own under `each: probe`
+    across,    ///< `function` over the probes of a measure, now, or over the numbers of a window: children[0]
+    count,     ///< how many probes of measure children[0] are usable; never unknown
+    window,    ///< `function`(measure over span): one number a probe, to be combined by `across`, or alone
+    curve,     ///< `index` of the curve in WatchedRule::curves, at the flock's age
+    curve_at,  ///< at(curve, children[0] = age)
     curve_age_at,  ///< age_at(curve, children[0] = value)
     fact,          ///< of flock or clock, see `Fact`
     negate,
-    add, subtract, multiply, divide,
-    less, less_equal, greater, greater_equal, is, is_not,
-    logic_and, logic_or, logic_not,
-    plain_min, plain_max, plain_abs,
-    trade          ///< function of the trade by `index` (psychrometrics …); none yet
+    add,
+    subtract,
+    multiply,
+    divide,
+    less,
+    less_equal,
+    greater,
+    greater_equal,
+    is,
+    is_not,
+    logic_and,
+    logic_or,
+    logic_not,
+    plain_min,
+    plain_max,
+    plain_abs,
+    trade  ///< function of the trade by `index` (psychrometrics …); none yet
   };
   enum class Function : std::uint8_t { none, median, mean, lowest, highest, spread, change, slope, total };
   enum class Fact : std::uint8_t { age, birds, birds_placed, chick_weight, hour_of_day, lights };

@@ -1,0 +1,139 @@
+#include "rules/base/units.hpp"
+
+#include <algorithm>
+
+namespace underwing {
+namespace {
+
+struct Atom {
+  const char* text;
+  Dimension::Base base;
+  std::int8_t exponent;
+  double factor;
+  bool point = false;
+  double offset = 0;
+};
+
+constexpr double kFahrenheitKelvin = 5.0 / 9.0;
+
+// Factors are exact by definition (SI brochure, 9th edition, tables 4, 7 and 8; litre, minute, hour, day and
+// bar as accepted there; degree Fahrenheit after NIST SP 811, appendix B.8).
+constexpr Atom kAtoms[] = {
+    {"°C", Dimension::temperature, 1, 1.0, true, 0.0},
+    {"°F", Dimension::temperature, 1, kFahrenheitKelvin, true, -32.0 * kFahrenheitKelvin},
+    {"K", Dimension::temperature, 1, 1.0},
+    {"C°", Dimension::temperature, 1, 1.0},
+    {"F°", Dimension::temperature, 1, kFahrenheitKelvin},
+    {"s", Dimension::time, 1, 1.0 / 3600.0},
+    {"min", Dimension::time, 1, 1.0 / 60.0},
+    {"h", Dimension::time, 1, 1.0},
+    {"d", Dimension::time, 1, 24.0},
+    {"mg", Dimension::mass, 1, 0.001},
+    {"g", Dimension::mass, 1, 1.0},
+    {"kg", Dimension::mass, 1, 1000.0},
+    {"t", Dimension::mass, 1, 1'000'000.0},
+    {"mL", Dimension::volume, 1, 0.001},
+    {"L", Dimension::volume, 1, 1.0},
+    {"m³", Dimension::volume, 1, 1000.0},
+    {"mm", Dimension::length, 1, 0.001},
+    {"cm", Dimension::length, 1, 0.01},
+    {"m", Dimension::length, 1, 1.0},
+    {"Pa", Dimension::pressure, 1, 1.0},
+    {"hPa", Dimension::pressure, 1, 100.0},
+    {"kPa", Dimension::pressure, 1, 1000.0},
+    {"mbar", Dimension::pressure, 1, 100.0},
+    {"bar", Dimension::pressure, 1, 100'000.0},
+    {"lx", Dimension::light, 1, 1.0},
+    {"W", Dimension::power, 1, 1.0},
+    {"kW", Dimension::power, 1, 1000.0},
+    {"%", Dimension::percent, 1, 1.0},
+    {"ppm", Dimension::ppm, 1, 1.0},
+};
+
+const Atom* find_atom(std::string_view text) {
+  const auto* found = std::find_if(std::begin(kAtoms), std::end(kAtoms),
+                                   [text](const Atom& atom) { return text == atom.text; });
+  return found == std::end(kAtoms) ? nullptr : found;
+}
+
+}  // namespace
+
+Unit Unit::of_difference() const {
+  if (!point) return *this;
+  Unit difference = *this;
+  difference.text = text == "°F" ? "F°" : "K";
+  difference.point = false;
+  difference.offset = 0;
+  return difference;
+}
+
+std::optional<Unit> parse_unit(std::string_view text) {
+  Unit unit;
+  unit.text = std::string(text);
+  if (text.empty()) return unit;
+  bool first = true;
+  for (std::size_t begin = 0; begin <= text.size();) {
+    const std::size_t end = std::min(text.find('/', begin), text.size());
+    const Atom* atom = find_atom(text.substr(begin, end - begin));
+    if (atom == nullptr) return std::nullopt;
+    const bool alone = first && end == text.size();
+    // A temperature on a scale has a zero of its own; it means nothing in a quotient.
+    if (atom->point && !alone) return std::nullopt;
+    const int sign = first ? 1 : -1;
+    unit.dimension.exponent[atom->base] =
+        static_cast<std::int8_t>(unit.dimension.exponent[atom->base] + sign * atom->exponent);
+    unit.factor = first ? atom->factor : unit.factor / atom->factor;
+    unit.point = atom->point;
+    unit.offset = atom->offset;
+    first = false;
+    begin = end + 1;
+  }
+  return unit;
+}
+
+bool is_unit_atom(std::string_view word) {
+  return find_atom(word) != nullptr;
+}
+
+const std::vector<std::string>& unit_atoms() {
+  static const std::vector<std::string> atoms = [] {
+    std::vector<std::string> all;
+    for (const Atom& atom : kAtoms) all.emplace_back(atom.text);
+    return all;
+  }();
+  return atoms;
+}
+
+std::optional<Unit> parse_senml_unit(std::string_view text) {
+  struct Pair {
+    const char* senml;
+    const char* ours;
+  };
+  // RFC 8428, table 1, and RFC 8798, table 1; only what a poultry house measures.
+  static constexpr Pair kPairs[] = {
+      {"", ""},       {"/", ""},        {"count", ""},  {"Cel", "°C"}, {"K", "K"},     {"%", "%"},
+      {"%RH", "%"},   {"ppm", "ppm"},   {"l", "L"},     {"L", "L"},    {"m3", "m³"},   {"ml", "mL"},
+      {"kg", "kg"},   {"g", "g"},       {"mg", "mg"},   {"lx", "lx"},  {"Pa", "Pa"},   {"hPa", "hPa"},
+      {"kPa", "kPa"}, {"mbar", "mbar"}, {"bar", "bar"}, {"m", "m"},    {"mm", "mm"},   {"cm", "cm"},
+      {"m/s", "m/s"}, {"W", "W"},       {"kW", "kW"},   {"s", "s"},    {"min", "min"}, {"h", "h"},
+      {"l/s", "L/s"}, {"EL", "%"},      {"%EL", "%"},
+  };
+  for (const Pair& pair : kPairs) {
+    if (text == pair.senml) return parse_unit(pair.ours);
+  }
+  // A battery level in seconds and a plain kelvin reading are left to their own names; ours pass as they are.
+  return parse_unit(text);
+}
+
+std::optional<double> convert(double value, const Unit& source, const Unit& target) {
+  if (source.dimension == target.dimension && source.point == target.point) {
+    if (source.factor == target.factor && source.offset == target.offset) return value;
+    return target.from_canonical(source.to_canonical(value));
+  }
+  Dimension percent;
+  percent.exponent[Dimension::percent] = 1;
+  if (source.dimension.none() && target.dimension == percent) return value * 100.0;
+  return std::nullopt;
+}
+
+}  // namespace underwing

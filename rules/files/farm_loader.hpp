@@ -1,0 +1,93 @@
+#pragma once
+
+#include <deque>
+#include <map>
+#include <memory>
+#include <set>
+#include <string>
+#include <vector>
+
+#include "rules/files/drafts.hpp"
+#include "rules/files/resolve.hpp"
+
+namespace underwing {
+
+/// Judges a pack that no flock and no farm is known for: names that are near to none may come from elsewhere.
+void judge_alone(const PackDraft& pack, const std::vector<Measure>& measures, IssueLog& log);
+
+/// Brings the files of a farm together. Used once.
+class FarmLoader {
+ public:
+  FarmLoader(const FarmFiles& files, const ZoneSource& zones) : files_(files), zones_(zones) {}
+  [[nodiscard]] Loaded run();
+
+ private:
+  struct PackFile {
+    const YamlNode* root = nullptr;
+    bool shipped = false;
+    bool named = false;  ///< by a flock or the farm
+    PackDraft draft;
+  };
+  struct FlockFile {
+    const YamlNode* root = nullptr;
+    FlockDraft draft;
+    std::optional<std::size_t> house;
+    std::size_t index = 0;  ///< into RuleSet::flocks
+  };
+  /// Packs that are resolved together, in one house.
+  struct Setting {
+    std::size_t house = 0;
+    const FlockFile* flock = nullptr;  ///< null: packs of the farm
+    std::vector<const PackDraft*> packs;
+    std::vector<const YamlNode*> named_at;  ///< where each pack is named
+  };
+  using RuleNames = std::map<std::string, const PackDraft*>;
+
+  const YamlNode& open(const std::string& path, const std::string& text);
+  void open_packs();
+  void open_farm();
+  void open_flocks();
+  void name_packs(const std::vector<NamedNode>& names);
+  std::vector<std::string> pack_names() const;
+
+  void build_houses();
+  void build_probes(const HouseDraft& draft);
+  void build_flocks();
+  void judge_overlaps();
+  void adjust_probes(std::size_t house, const std::vector<const PackDraft*>& packs);
+
+  void resolve_farm_packs();
+  void resolve_flock(FlockFile& flock);
+  void resolve(const Setting& setting);
+  RuleNames rule_names(const Setting& setting);
+  void add_rule(const Setting& setting, const Scope& scope, const RuleDraft& draft, const RuleNames& names,
+                std::map<std::string, std::set<std::string>>& missing);
+  Scope scope_in(const Setting& setting, std::size_t pack);
+  void set_follows(WatchedRule& rule, const RuleDraft& draft, const RuleNames& names);
+  void judge_circles(const Setting& setting, const RuleNames& names);
+  void report_missing(const Setting& setting, std::size_t pack,
+                      const std::map<std::string, std::set<std::string>>& missing);
+
+  void judge_use();
+  void judge_endings();
+  void finish();
+
+  const FarmFiles& files_;
+  const ZoneSource& zones_;
+  IssueLog log_;
+  std::deque<Source> sources_;
+  std::deque<YamlNode> trees_;
+  std::deque<PackDraft> adjusted_;  ///< packs as a flock adjusts them
+  std::map<std::string, PackFile> packs_;
+  std::deque<FlockFile> flocks_;
+  FarmDraft farm_;
+  bool farm_read_ = false;
+  bool packs_read_ = true;  ///< false: a pack's file could not be read
+  std::vector<const PackDraft*> farm_packs_;
+  std::shared_ptr<RuleSet> set_ = std::make_shared<RuleSet>();
+  std::set<std::pair<std::size_t, std::size_t>> used_;  ///< house, measure
+  std::set<std::string> used_curves_;     ///< names; an adjusted curve is still that of its pack
+  std::set<std::size_t> watched_houses_;  ///< those for which rules were resolved
+};
+
+}  // namespace underwing

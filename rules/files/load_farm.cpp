@@ -1,0 +1,130 @@
+#include <fmt/format.h>
+
+#include <algorithm>
+
+#include "rules/files/drafts.hpp"
+#include "rules/files/load_people.hpp"
+#include "rules/files/settings.hpp"
+
+namespace underwing {
+namespace {
+
+void read_probes(HouseDraft& house, const YamlNode& node, IssueLog& log) {
+  const YamlNode* map = read_map(node, "probes", log);
+  if (map == nullptr) return;
+  for (const YamlNode::Entry& entry : map->entries) {
+    ProbesDraft probes;
+    probes.key = &entry.key;
+    const auto measure = read_name(entry.key, log, NameKind::plain);
+    for (const YamlNode* item : one_or_list(entry.value)) {
+      const auto name = read_name(*item, log);
+      if (!name) continue;
+      const bool twice = std::any_of(probes.probes.begin(), probes.probes.end(),
+                                     [&](const NamedNode& it) { return it.name == *name; });
+      if (twice) {
+        report(log, *item, fmt::format("probe '{}' stands here twice", *name));
+      } else {
+        probes.probes.push_back({*name, item});
+      }
+    }
+    if (entry.value.is_list() && entry.value.items.empty())
+      report(log, entry.value, "at least one probe is needed here");
+    if (!measure) continue;
+    probes.measure = *measure;
+    house.probes.push_back(std::move(probes));
+  }
+}
+
+void read_houses(FarmDraft& draft, const YamlNode& node, IssueLog& log) {
+  const YamlNode* map = read_map(node, "houses", log);
+  if (map == nullptr) return;
+  if (map->entries.empty()) report(log, node, "a farm needs at least one house");
+  for (const YamlNode::Entry& entry : map->entries) {
+    HouseDraft house;
+    house.key = &entry.key;
+    const auto name = read_name(entry.key, log);
+    const auto fields = read_fields(entry.value, house_keys(), log);
+    if (fields && fields->has("about")) (void)read_text(*fields->value("about"), log);
+    if (fields && fields->has("probes")) read_probes(house, *fields->value("probes"), log);
+    if (!name) continue;
+    house.name = *name;
+    draft.houses.push_back(std::move(house));
+  }
+}
+
+void read_plugin(Farm& farm, const YamlNode::Entry& entry, IssueLog& log) {
+  static const std::vector<std::string> kBundled = {"mqtt", "modbus",      "sms",  "mail", "web-hook",
+                                                    "web",  "model-house", "tape", "print"};
+  PluginEntry plugin;
+  const auto name = read_name(entry.key, log);
+  const auto fields = read_fields(entry.value, plugin_keys(), log);
+  if (!name || !fields) return;
+  plugin.name = *name;
+  if (const YamlNode* node = fields->value("run")) {
+    plugin.run = read_text(*node, log).value_or("");
+    const bool bundled = std::find(kBundled.begin(), kBundled.end(), plugin.run) != kBundled.end();
+    if (!plugin.run.empty() && !bundled && plugin.run.find('/') == std::string::npos) {
+      report(
+          log, *node,
+          with_nearest(
+              fmt::format(
+                  "no plugin named '{}' comes with Underwing; a program of your own is written with its path",
+                  plugin.run),
+              plugin.run, kBundled));
+    }
+  }
+  if (const YamlNode* node = fields->value("carries")) plugin.carries = read_ways(*node, log);
+  if (const YamlNode* node = fields->value("arguments")) {
+    for (const YamlNode* item : one_or_list(*node)) {
+      if (auto text = read_text(*item, log)) plugin.arguments.push_back(*text);
+    }
+  }
+  plugin.settings_json = "{}";
+  if (const YamlNode* node = fields->value("settings")) {
+    if (read_map(*node, "settings", log) != nullptr) plugin.settings_json = settings_as_json(*node);
+  }
+  farm.plugins.push_back(std::move(plugin));
+}
+
+void read_zone(Farm& farm, const YamlNode& node, const ZoneSource& zones, IssueLog& log) {
+  const auto name = read_text(node, log);
+  if (!name) return;
+  if (auto zone = zones(*name)) {
+    farm.zone = *zone;
+    return;
+  }
+  report(log, node, fmt::format("no time zone named '{}'; write a name such as Europe/London", *name));
+}
+
+}  // namespace
+
+FarmDraft read_farm(const YamlNode& root, const ZoneSource& zones, IssueLog& log) {
+  FarmDraft draft;
+  draft.root = &root;
+  const auto fields = read_fields(root, farm_keys(), log);
+  if (!fields) return draft;
+  check_format(*fields, log);
+  Farm& farm = draft.farm;
+  if (const YamlNode* node = fields->value("farm")) farm.name = read_text(*node, log).value_or("");
+  if (const YamlNode* node = fields->value("time_zone")) read_zone(farm, *node, zones, log);
+  if (const YamlNode* node = fields->value("houses")) read_houses(draft, *node, log);
+  if (const YamlNode* node = fields->value("plugins")) {
+    if (const YamlNode* map = read_map(*node, "plugins", log)) {
+      for (const YamlNode::Entry& entry : map->entries) read_plugin(farm, entry, log);
+    }
+  }
+  if (const YamlNode* node = fields->value("evening_check"))
+    farm.evening_check = read_time_of_day(*node, log);
+  if (const YamlNode* node = fields->value("packs")) {
+    for (const YamlNode* item : one_or_list(*node)) {
+      if (auto name = read_name(*item, log)) {
+        draft.packs.push_back({*name, item});
+        farm.packs.push_back(*name);
+      }
+    }
+  }
+  read_people(farm, *fields, log);
+  return draft;
+}
+
+}  // namespace underwing

@@ -1,0 +1,51 @@
+#pragma once
+
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "rules/base/issue.hpp"
+
+namespace underwing {
+
+/// One file as it was handed in. Offsets are bytes of `text`, which has no byte order mark.
+class Source {
+ public:
+  Source(std::string path, std::string_view text);
+
+  [[nodiscard]] const std::string& path() const { return path_; }
+  [[nodiscard]] const std::string& text() const { return text_; }
+
+  /// From 1; columns count characters.
+  struct Place {
+    std::size_t line = 1;
+    std::size_t column = 1;
+  };
+  [[nodiscard]] Place place_of(std::size_t offset) const;
+
+ private:
+  std::string path_;
+  std::string text_;
+  std::vector<std::size_t> line_starts_;
+};
+
+/// Collects issues; what is found twice on the same place is kept once.
+class IssueLog {
+ public:
+  void add(Issue::Severity severity, const Source& source, std::size_t offset, std::size_t length,
+           std::string text);
+  void error(const Source& source, std::size_t offset, std::size_t length, std::string text) {
+    add(Issue::Severity::error, source, offset, length, std::move(text));
+  }
+  void caution(const Source& source, std::size_t offset, std::size_t length, std::string text) {
+    add(Issue::Severity::caution, source, offset, length, std::move(text));
+  }
+  [[nodiscard]] bool has_errors() const;
+  /// Sorted by file, line and column.
+  [[nodiscard]] std::vector<Issue> take();
+
+ private:
+  std::vector<Issue> issues_;
+};
+
+}  // namespace underwing
