@@ -15,3 +15,15 @@ target_sources(underwing_watch PRIVATE
 target_link_libraries(underwing_watch
   PUBLIC underwing_engine underwing_daemon
   PRIVATE underwing_strict fmt::fmt nlohmann_json::nlohmann_json)
+
+add_executable(underwing
+  daemon/tool/check.cpp
+  daemon/tool/explain.cpp
+  daemon/tool/files.cpp
+  daemon/tool/replay.cpp
+  daemon/tool/talk.cpp
+  daemon/tool/underwing.cpp
+)
+target_compile_definitions(underwing PRIVATE UNDERWING_VERSION="${PROJECT_VERSION}")
+target_link_libraries(underwing PRIVATE underwing_strict underwing_watch CLI11::CLI11 fmt::fmt nlohmann_json::nlohmann_json)
+install(TARGETS underwing DESTINATION ${CMAKE_INSTALL_BINDIR})

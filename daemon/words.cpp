@@ -65,7 +65,7 @@ std::size_t gsm_length(std::string_view text) {
   std::size_t septets = 0;
   for (std::size_t i = 0; i < text.size();) {
     const std::size_t length = std::min(sequence_length(text[i]), text.size() - i);
-    septets += kGsmExtension.find(text.substr(i, length)) != std::string_view::npos ? 2 : 1;
+    septets += kGsmExtension.find(text.substr(i, length)) != std::string_view::npos ? 2U : 1U;
     i += length;
   }
   return septets;

@@ -1,0 +1,140 @@
+// underwing replay: what the rules would have said on recorded tapes.
+#include <fmt/format.h>
+
+#include <cstdio>
+#include <map>
+#include <nlohmann/json.hpp>
+
+#include "daemon/duty.hpp"
+#include "daemon/replay.hpp"
+#include "daemon/tool/tool.hpp"
+#include "daemon/words.hpp"
+#include "rules/base/issue.hpp"
+
+namespace underwing::tool {
+
+namespace {
+
+struct Options {
+  std::string farm = ".";
+  std::vector<std::string> tapes;
+  std::string answer_after;
+};
+
+/// "10 min", "90s", "1 h".
+std::optional<Duration> to_duration(const std::string& text) {
+  char* end = nullptr;
+  const double number = std::strtod(text.c_str(), &end);
+  std::string unit(end);
+  unit.erase(0, unit.find_first_not_of(' '));
+  static const std::map<std::string, double> kSeconds{{"s", 1}, {"min", 60}, {"h", 3600}, {"d", 86400}};
+  const auto found = kSeconds.find(unit);
+  if (end == text.c_str() || found == kSeconds.end() || number < 0) return std::nullopt;
+  return Duration(static_cast<std::int64_t>(number * found->second * 1000.0));
+}
+
+/// A calm account for a person.
+class Account {
+ public:
+  explicit Account(const RuleSet& rules) : rules_(rules) {}
+
+  void hear(const Effect& effect) {
+    if (effect.kind != Effect::Kind::event) return;
+    const auto event = nlohmann::json::parse(effect.json, nullptr, false);
+    const std::string kind = event.value("event", "");
+    const std::string at = stamp(effect.time);
+    const std::string house = event.value("house", "");
+    const std::string place = house + (event.contains("probe") && event.at("probe").is_string() ? " " + event.at("probe").get<std::string>() : "");
+    const std::string key = place + "/" + event.value("rule", "");
+    if (kind == "told") {
+      ++told_[event.value("who", "")];
+      fmt::print("{}    tells {} by {}: {}\n", at, event.value("who", ""), event.value("by", ""), event.value("text", ""));
+    } else if (kind == "raised") {
+      since_[key] = effect.time;
+      ++raised_;
+      fmt::print("{}  {}: {} raised, {}{}\n", at, place, event.value("rule", ""), event.value("priority", ""), value_of(event));
+    } else if (kind == "worsened" || kind == "eased") {
+      fmt::print("{}  {}: {} {}, {}{}\n", at, place, event.value("rule", ""), kind, event.value("priority", ""), value_of(event));
+    } else if (kind == "returned") {
+      fmt::print("{}  {}: {} {} after {}\n", at, place, event.value("rule", ""),
+                 event.at("reason").is_string() ? "not watched any more" : "back to normal", to_words(effect.time - since_[key]));
+    } else if (kind == "blind" || kind == "sees") {
+      fmt::print("{}  {}: {} {}\n", at, place, event.value("rule", ""), kind == "blind" ? "cannot tell" : "can tell again");
+    } else if (kind == "rejected" || kind == "suspect") {
+      fmt::print("{}  {}: {} {} by the {} test\n", at, house, event.value("series", ""), kind, event.value("test", ""));
+    } else if (kind == "accepted") {
+      fmt::print("{}  {}: {} is good again\n", at, house, event.value("series", ""));
+    } else if (kind == "trouble") {
+      fmt::print("{}  {}\n", at, event.value("text", ""));
+    }
+  }
+
+  void close(const Replayed& replayed) const {
+    fmt::print("\n{} readings from {} to {}. {} alarm{}.", replayed.readings, stamp(replayed.begin), stamp(replayed.end), raised_,
+               raised_ == 1 ? "" : "s");
+    for (const auto& [who, times] : told_) fmt::print(" {} told {} time{}.", who, times, times == 1 ? "" : "s");
+    fmt::print("\n");
+    if (replayed.not_understood > 0) fmt::print("{} lines could not be understood.\n", replayed.not_understood);
+    for (const std::string& loss : replayed.losses) fmt::print("{}\n", loss);
+  }
+
+ private:
+  [[nodiscard]] std::string stamp(Instant time) const {
+    const Instant local = rules_.farm.zone.to_local(time).as_if_utc;
+    return to_rfc3339(local).substr(0, 10) + " " + clock_time(rules_.farm.zone, time);
+  }
+  static std::string value_of(const nlohmann::json& event) {
+    if (!event.contains("value") || !event.at("value").is_number()) return "";
+    std::string text = fmt::format(": {} {}", event.at("value").dump(), event.value("unit", ""));
+    if (event.at("limit").is_number()) text += fmt::format(", limit {}", event.at("limit").dump());
+    return text;
+  }
+
+  const RuleSet& rules_;
+  std::map<std::string, Instant> since_;
+  std::map<std::string, int> told_;
+  int raised_ = 0;
+};
+
+int run(const Options& options, const Common& common) {
+  const Opened opened = open_farm(options.farm);
+  if (!opened.readable) return 2;
+  if (!opened.loaded.ok()) {
+    print_issues(opened.loaded.issues, opened.files, common.json, false);
+    return 1;
+  }
+  ReplayOptions replaying;
+  if (!options.answer_after.empty()) {
+    replaying.answer_after = to_duration(options.answer_after);
+    if (!replaying.answer_after) {
+      fmt::print(stderr, "underwing: --answer-after wants a time such as '4 min', not '{}'\n", options.answer_after);
+      return 2;
+    }
+  }
+  Account account(*opened.loaded.rules);
+  const auto sink = [&](const Effect& effect) {
+    if (!common.json) return account.hear(effect);
+    if (effect.kind == Effect::Kind::event) std::fwrite((effect.json + "\n").data(), 1, effect.json.size() + 1, stdout);
+  };
+  const std::vector<std::filesystem::path> tapes(options.tapes.begin(), options.tapes.end());
+  const auto replayed = replay(opened.loaded.rules, tapes, replaying, sink);
+  if (!replayed.ok()) {
+    fmt::print(stderr, "underwing: {}\n", replayed.error());
+    return 2;
+  }
+  if (!common.json) account.close(*replayed);
+  return 0;
+}
+
+}  // namespace
+
+void add_replay(CLI::App& app, Common& common) {
+  auto* command = app.add_subcommand("replay", "Run recorded tapes through a farm's rules and say what would have happened");
+  auto options = std::make_shared<Options>();
+  command->add_option("--farm", options->farm, "The farm's folder (holds farm.yaml, flocks/, rules/)")->capture_default_str();
+  command->add_option("--answer-after", options->answer_after, "Act as if whoever is told answers after this time, such as '4 min'; left out: nobody ever answers");
+  command->add_option("tape", options->tapes, "Tapes in the order of time, .senml or .senml.zst")->required();
+  command->callback([&common, options] { common.status = run(*options, common); });
+}
+
+}  // namespace underwing::tool
