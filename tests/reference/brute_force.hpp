@@ -32,7 +32,7 @@ struct ReferenceEvent {
   std::string rule;                  ///< empty for rejected and accepted
   std::optional<std::string> probe;  ///< the probe's own name, under `each: probe`
   std::optional<Priority> priority;
-  std::string reason;           ///< low, high, when, ahead, not watched; or empty
+  std::string reason;           ///< low, high, when, ahead; of returned: not watched, or empty
   std::optional<double> value;  ///< in the rule's unit
   std::optional<double> limit;  ///< in the limit's unit
   std::string test;             ///< of rejected: gross range, rate of change, flat line

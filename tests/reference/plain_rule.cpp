@@ -168,12 +168,11 @@ void PlainRule::follow_limits(Instant now, Occasion occasion, const View& view,
     if (ended(limits_[i].back_since, rule_.off_delay, now, occasion)) endings.push_back(i);
   }
   if (endings.empty()) return;
-  const std::string last_reason = reason_of(endings.back());
   for (const std::size_t i : endings) limits_[i] = LimitMemory{};
   const auto worst_after = worst_active();
   if (!worst_after) {
     ReferenceEvent returned = limit_event(now, "returned", endings.back(), view);
-    returned.reason = view.in_force ? last_reason : "not watched";
+    returned.reason = view.in_force ? "" : "not watched";
     events.push_back(std::move(returned));
   } else if (rule_.staged && *worst_after < *worst_before) {
     events.push_back(limit_event(now, "eased", *worst_after, view));

@@ -360,7 +360,7 @@ std::string flock_text(Dice& dice, int house, Instant tape_begin, Duration span)
   if (dice.chance(30)) text += "unloading: 08:45-10:15\n";
   if (dice.chance(50)) text += "lights: {0 d: 23 h, 1 d: 18 h, 2 d: 12 h}\nlights_on: \"05:00\"\n";
   const Instant cleared = tape_begin + span / 2;
-  if (dice.chance(10) && cleared > kPlaced) {
+  if (dice.chance(10) && cleared > kPlaced + minutes(1)) {
     // Far from the change of the clocks, local time is UTC before it.
     const std::string utc = to_rfc3339(floor_minute(cleared));
     if (cleared < kPlaced + hours(24))
@@ -371,14 +371,16 @@ std::string flock_text(Dice& dice, int house, Instant tape_begin, Duration span)
 
 }  // namespace
 
+// SplitMix64 (Steele, Lea and Flood, "Fast Splittable Pseudorandom Number Generators", 2014).
+std::uint64_t Dice::mixed(std::uint64_t bits) {
+  bits = (bits ^ (bits >> 30)) * 0xbf58476d1ce4e5b9ULL;
+  bits = (bits ^ (bits >> 27)) * 0x94d049bb133111ebULL;
+  return bits ^ (bits >> 31);
+}
+
 int Dice::from(int low, int high) {
-  // SplitMix64 (Steele, Lea and Flood, "Fast Splittable Pseudorandom Number Generators", 2014).
   state_ += 0x9e3779b97f4a7c15ULL;
-  std::uint64_t mixed = state_;
-  mixed = (mixed ^ (mixed >> 30)) * 0xbf58476d1ce4e5b9ULL;
-  mixed = (mixed ^ (mixed >> 27)) * 0x94d049bb133111ebULL;
-  mixed ^= mixed >> 31;
-  return low + static_cast<int>(mixed % static_cast<std::uint64_t>(high - low + 1));
+  return low + static_cast<int>(mixed(state_) % static_cast<std::uint64_t>(high - low + 1));
 }
 
 std::optional<Zone> random_farm_zone(const std::string& name) {

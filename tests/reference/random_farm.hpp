@@ -17,7 +17,7 @@ namespace underwing {
 /// Random choices from one seed; the same on every machine.
 class Dice {
  public:
-  explicit Dice(std::uint64_t seed) : state_(seed * 0x9e3779b97f4a7c15ULL + 0x2545f4914f6cdd1dULL) {}
+  explicit Dice(std::uint64_t seed) : state_(mixed(seed)) {}
 
   /// A whole number from `low` to `high`, both included.
   int from(int low, int high);
@@ -32,6 +32,9 @@ class Dice {
   }
 
  private:
+  /// So that the stream of one seed is not that of the next, one step on.
+  static std::uint64_t mixed(std::uint64_t bits);
+
   std::uint64_t state_;
 };
 
