@@ -39,6 +39,12 @@ std::size_t edit_distance(std::string_view a, std::string_view b) {
   return row[b.size()];
 }
 
+bool same_but_for_case(std::string_view a, std::string_view b) {
+  const auto lower = [](char c) { return c >= 'A' && c <= 'Z' ? static_cast<char>(c + 32) : c; };
+  return a != b && a.size() == b.size() &&
+         std::equal(a.begin(), a.end(), b.begin(), [&](char x, char y) { return lower(x) == lower(y); });
+}
+
 }  // namespace
 
 std::string to_text(const Issue& issue, std::string_view source) {
@@ -59,6 +65,9 @@ std::string to_text(const Issue& issue, std::string_view source) {
 }
 
 std::optional<std::string> nearest(std::string_view word, const std::vector<std::string>& candidates) {
+  for (const std::string& candidate : candidates) {
+    if (same_but_for_case(word, candidate)) return candidate;
+  }
   const std::size_t limit = std::min<std::size_t>(3, std::max<std::size_t>(1, word.size() / 3));
   std::size_t best = limit + 1;
   const std::string* found = nullptr;

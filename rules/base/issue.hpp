@@ -29,8 +29,8 @@ struct Issue {
 /// Cautions begin with "caution: " after the place. `source` is the whole text of the file.
 [[nodiscard]] std::string to_text(const Issue& issue, std::string_view source);
 
-/// The candidate nearest to `word`, if it is near enough to suggest (edit distance at most a third of the
-/// word's length, at most 3).
+/// The candidate nearest to `word`, if it is near enough to suggest: the same but for capitals, or at an edit
+/// distance of at most a third of the word's length (at least 1, at most 3).
 [[nodiscard]] std::optional<std::string> nearest(std::string_view word, const std::vector<std::string>& candidates);
 
 }  // namespace underwing

@@ -54,12 +54,13 @@ void lay_over(YamlNode& target, const YamlNode& adjusted) {
 
 class Adjuster {
  public:
-  Adjuster(std::vector<YamlNode>& packs, const std::vector<Measure>& measures, IssueLog& log)
-      : packs_(packs), measures_(measures), log_(log) {}
+  Adjuster(std::vector<YamlNode>& packs, const std::vector<Measure>& measures, bool complete, IssueLog& log)
+      : packs_(packs), measures_(measures), complete_(complete), log_(log) {}
 
   void apply(const YamlNode::Entry& change) {
     if (change.value.kind == YamlNode::Kind::wrong) return;
     const char* section = best_section(change);
+    if (section == nullptr && !complete_) return;
     if (section == nullptr) {
       report(log_, change.key,
              with_nearest(fmt::format("no rule, curve, value or measure of this flock's packs is named '{}'",
@@ -149,18 +150,19 @@ class Adjuster {
 
   std::vector<YamlNode>& packs_;
   const std::vector<Measure>& measures_;
+  bool complete_;
   IssueLog& log_;
 };
 
 }  // namespace
 
 std::vector<YamlNode> adjusted(const std::vector<const YamlNode*>& packs, const YamlNode& adjust,
-                               const std::vector<Measure>& measures, IssueLog& log) {
+                               const std::vector<Measure>& measures, bool complete, IssueLog& log) {
   std::vector<YamlNode> trees;
   for (const YamlNode* pack : packs) trees.push_back(*pack);
   const YamlNode* map = read_map(adjust, "adjust", log);
   if (map == nullptr) return trees;
-  Adjuster adjuster(trees, measures, log);
+  Adjuster adjuster(trees, measures, complete, log);
   for (const YamlNode::Entry& change : map->entries) adjuster.apply(change);
   return trees;
 }

@@ -70,6 +70,12 @@ Duration default_stale_after(MeasureKind kind) {
   }
 }
 
+const std::vector<std::string>& bundled_plugins() {
+  static const std::vector<std::string> names = {"mqtt", "modbus",      "sms",  "mail", "web-hook",
+                                                 "web",  "model-house", "tape", "print"};
+  return names;
+}
+
 std::vector<Measure> built_in_measures() {
   std::vector<Measure> all;
   for (const Row& row : kRows) {

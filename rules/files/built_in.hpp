@@ -13,4 +13,7 @@ namespace underwing {
 /// samples and tallies 24 h, rounds 36 h (a daily round and half a day's grace).
 [[nodiscard]] Duration default_stale_after(MeasureKind kind);
 
+/// Names of the plugins that come with Underwing.
+[[nodiscard]] const std::vector<std::string>& bundled_plugins();
+
 }  // namespace underwing

@@ -101,11 +101,12 @@ struct PackDraft {
 [[nodiscard]] PackDraft read_pack(const YamlNode& root, IssueLog& log);
 [[nodiscard]] RuleDraft read_rule(const YamlNode::Entry& entry, IssueLog& log);
 
-/// Puts a flock's `adjust` into the trees of its packs, key by key. What names nothing is reported.
-/// Returns the adjusted trees in the order given; measures that no pack names are put into the first one.
+/// Puts a flock's `adjust` into the trees of its packs, key by key. What names nothing is reported, unless
+/// the packs are not `complete`. Returns the adjusted trees in the order given; measures that no pack names
+/// are put into the first one.
 [[nodiscard]] std::vector<YamlNode> adjusted(const std::vector<const YamlNode*>& packs,
                                              const YamlNode& adjust, const std::vector<Measure>& measures,
-                                             IssueLog& log);
+                                             bool complete, IssueLog& log);
 
 /// All measures of a farm: the built-in ones, changed and added to by packs. Sorted by name.
 [[nodiscard]] std::vector<Measure> read_measures(const std::vector<const PackDraft*>& packs, IssueLog& log);

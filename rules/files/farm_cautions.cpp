@@ -20,6 +20,11 @@ void FarmLoader::judge_use() {
           fmt::format("no rule of {} uses '{}'; its probes are only recorded", draft.name, probes.measure));
     }
   }
+  for (const auto& [name, file] : packs_) {
+    if (file.shipped || file.named) continue;
+    report_caution(log_, file.root->find("pack")->value,
+                   fmt::format("no flock and no farm names pack '{}', so nothing of it is in force", name));
+  }
   const std::vector<Measure> built_in = built_in_measures();
   for (const auto& [name, file] : packs_) {
     if (file.shipped || !file.named) continue;

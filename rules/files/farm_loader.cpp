@@ -234,7 +234,8 @@ void FarmLoader::resolve_flock(FlockFile& flock) {
     setting.named_at.push_back(named.node);
   }
   if (flock.draft.adjust != nullptr) {
-    std::vector<YamlNode> trees = adjusted(roots, *flock.draft.adjust, set_->measures, log_);
+    const bool complete = roots.size() == flock.draft.packs.size() && packs_read_;
+    std::vector<YamlNode> trees = adjusted(roots, *flock.draft.adjust, set_->measures, complete, log_);
     for (std::size_t i = 0; i < trees.size(); ++i) {
       trees_.push_back(std::move(trees[i]));
       adjusted_.push_back(read_pack(trees_.back(), log_));
@@ -295,11 +296,12 @@ Loaded FarmLoader::run() {
   for (const auto& [name, file] : packs_) {
     if (file.shipped || file.named) continue;
     judge_alone(file.draft, set_->measures, log_);
-    report_caution(log_, file.root->find("pack")->value,
-                   fmt::format("no flock and no farm names pack '{}', so nothing of it is in force", name));
   }
-  judge_use();
-  judge_endings();
+  // Where something is wrong, what it leaves unused would only be an echo.
+  if (!log_.has_errors()) {
+    judge_use();
+    judge_endings();
+  }
   finish();
   Loaded loaded;
   if (!log_.has_errors()) loaded.rules = set_;

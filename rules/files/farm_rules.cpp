@@ -128,6 +128,7 @@ void FarmLoader::judge_circles(const Setting& setting, const RuleNames& names) {
 
 void FarmLoader::report_missing(const Setting& setting, std::size_t pack,
                                 const std::map<std::string, std::set<std::string>>& missing) {
+  if (log_.has_errors()) return;  // A misspelt probe is said already.
   for (const auto& [measure, rules] : missing) {
     // A pack of the farm is meant for the houses that have its probes; it is odd only if none has.
     const auto index = set_->find_measure(measure);

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 
+#include "rules/files/built_in.hpp"
 #include "rules/files/drafts.hpp"
 #include "rules/files/load_people.hpp"
 #include "rules/files/settings.hpp"
@@ -53,8 +54,7 @@ void read_houses(FarmDraft& draft, const YamlNode& node, IssueLog& log) {
 }
 
 void read_plugin(Farm& farm, const YamlNode::Entry& entry, IssueLog& log) {
-  static const std::vector<std::string> kBundled = {"mqtt", "modbus",      "sms",  "mail", "web-hook",
-                                                    "web",  "model-house", "tape", "print"};
+  const std::vector<std::string>& bundled_names = bundled_plugins();
   PluginEntry plugin;
   const auto name = read_name(entry.key, log);
   const auto fields = read_fields(entry.value, plugin_keys(), log);
@@ -62,15 +62,12 @@ void read_plugin(Farm& farm, const YamlNode::Entry& entry, IssueLog& log) {
   plugin.name = *name;
   if (const YamlNode* node = fields->value("run")) {
     plugin.run = read_text(*node, log).value_or("");
-    const bool bundled = std::find(kBundled.begin(), kBundled.end(), plugin.run) != kBundled.end();
+    const bool bundled =
+        std::find(bundled_names.begin(), bundled_names.end(), plugin.run) != bundled_names.end();
     if (!plugin.run.empty() && !bundled && plugin.run.find('/') == std::string::npos) {
-      report(
-          log, *node,
-          with_nearest(
-              fmt::format(
-                  "no plugin named '{}' comes with Underwing; a program of your own is written with its path",
-                  plugin.run),
-              plugin.run, kBundled));
+      const std::string text = fmt::format("no plugin named '{}' comes with Underwing", plugin.run);
+      const std::string near = with_nearest(text, plugin.run, bundled_names);
+      report(log, *node, near != text ? near : text + "; a program of your own is written with its path");
     }
   }
   if (const YamlNode* node = fields->value("carries")) plugin.carries = read_ways(*node, log);

@@ -6,6 +6,8 @@
 #include <bitset>
 #include <set>
 
+#include "rules/files/built_in.hpp"
+
 namespace underwing {
 namespace {
 
@@ -20,13 +22,20 @@ const Person* find_person(const Farm& farm, const std::string& name) {
   return found == farm.people.end() ? nullptr : &*found;
 }
 
+bool is_bundled(const std::string& run) {
+  const auto& all = bundled_plugins();
+  return std::find(all.begin(), all.end(), run) != all.end();
+}
+
 /// Ways that a plugin offers where its entry does not say; a program of the farm's own has to say.
 std::vector<Way> carried_by(const PluginEntry& plugin) {
   if (plugin.carries) return *plugin.carries;
   if (plugin.run == "sms") return {Way::text, Way::call};
   if (plugin.run == "mail") return {Way::mail};
   if (plugin.run == "web-hook") return {Way::web_hook};
-  if (plugin.run == "print") return {Way::text, Way::call, Way::mail, Way::web_hook};
+  // A name that is none has been refused already.
+  if (plugin.run == "print" || (!is_bundled(plugin.run) && plugin.run.find('/') == std::string::npos))
+    return {Way::text, Way::call, Way::mail, Way::web_hook};
   return {};
 }
 
@@ -99,14 +108,11 @@ class PeopleReader {
     }
     if (const YamlNode* away = fields->value("away"))
       person.away = read_duration(*away, Sign::not_negative, log_);
-    if (person.addresses.empty() && !fields->map().entries.empty() && !fields->has("text") &&
-        !fields->has("call") && !fields->has("mail") && !fields->has("web-hook")) {
+    const bool named =
+        fields->has("text") || fields->has("call") || fields->has("mail") || fields->has("web-hook");
+    if (!named)
       report(log_, entry.key,
              fmt::format("'{}' cannot be reached: text, call, mail or web-hook is needed", *name));
-    } else if (fields->map().entries.empty()) {
-      report(log_, entry.key,
-             fmt::format("'{}' cannot be reached: text, call, mail or web-hook is needed", *name));
-    }
     farm_.people.push_back(std::move(person));
   }
 
@@ -253,10 +259,10 @@ class PeopleReader {
             const auto carries = carried_by(plugin);
             return std::find(carries.begin(), carries.end(), way) != carries.end();
           });
-      if (!carried)
-        report_caution(
-            log_, node,
-            fmt::format("no plugin of this farm carries '{}', so nobody is reached by it", to_string(way)));
+      if (carried || !uncarried_.insert(way).second) continue;
+      report_caution(
+          log_, node,
+          fmt::format("no plugin of this farm carries '{}', so nobody is reached by it", to_string(way)));
     }
   }
 
@@ -285,7 +291,7 @@ class PeopleReader {
   /// A step that names ways of which a person has none cannot reach that person.
   void judge_addresses(const YamlNode& node, const std::string& name, const std::vector<Way>& by) {
     const Person* person = find_person(farm_, name);
-    if (person == nullptr || by.empty()) return;
+    if (person == nullptr || person->addresses.empty() || by.empty()) return;
     const bool reached =
         std::any_of(by.begin(), by.end(), [&](Way way) { return person->addresses.contains(way); });
     if (reached) return;
@@ -326,6 +332,7 @@ class PeopleReader {
   Farm& farm_;
   IssueLog& log_;
   bool has_gap_ = false;
+  std::set<Way> uncarried_;  ///< said once
 };
 
 }  // namespace

@@ -197,7 +197,7 @@ std::optional<Unit> read_unit(const YamlNode& node, IssueLog& log) {
   const std::string* text = scalar(node, "a unit", log);
   if (text == nullptr) return std::nullopt;
   auto unit = parse_unit(*text);
-  if (!unit) report(log, node, with_nearest(fmt::format("no unit named '{}'", *text), *text, unit_atoms()));
+  if (!unit) report(log, node, unknown_unit(*text));
   return unit;
 }
 
@@ -214,9 +214,7 @@ std::optional<Quantity> read_quantity(const YamlNode& node, IssueLog& log) {
   const std::string word = text->substr(begin);
   auto unit = parse_unit(word);
   if (!unit) {
-    report(log, node,
-           Problem{begin, word.size(),
-                   with_nearest(fmt::format("no unit named '{}'", word), word, unit_atoms())});
+    report(log, node, Problem{begin, word.size(), unknown_unit(word)});
     return std::nullopt;
   }
   return Quantity{*value, *unit};

@@ -82,6 +82,8 @@ class Scanner {
     } else if (c == quote_ && quote_ == '\'' && at_ + 1 < text_.size() && text_[at_ + 1] == '\'') {
       ++at_;
     } else if (c == quote_) {
+      if (quote_begin_ < line_begin_)
+        result_.long_quotes.push_back({quote_begin_, source_.place_of(at_).line});
       quote_ = 0;
       may_begin_ = false;
     }

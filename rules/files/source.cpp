@@ -29,6 +29,7 @@ void IssueLog::add(Issue::Severity severity, const Source& source, std::size_t o
                    std::string text) {
   const Source::Place begin = source.place_of(offset);
   const Source::Place end = source.place_of(offset + length);
+  if (std::find(muted_.begin(), muted_.end(), std::pair(source.path(), begin.line)) != muted_.end()) return;
   Issue issue;
   issue.severity = severity;
   issue.file = source.path();

@@ -2,6 +2,7 @@
 
 #include <string>
 #include <string_view>
+#include <utility>
 #include <vector>
 
 #include "rules/base/issue.hpp"
@@ -40,12 +41,15 @@ class IssueLog {
   void caution(const Source& source, std::size_t offset, std::size_t length, std::string text) {
     add(Issue::Severity::caution, source, offset, length, std::move(text));
   }
+  /// Says that a line's errors are explained: further ones on it are only echoes and are dropped.
+  void mute(const Source& source, std::size_t line) { muted_.emplace_back(source.path(), line); }
   [[nodiscard]] bool has_errors() const;
   /// Sorted by file, line and column.
   [[nodiscard]] std::vector<Issue> take();
 
  private:
   std::vector<Issue> issues_;
+  std::vector<std::pair<std::string, std::size_t>> muted_;
 };
 
 }  // namespace underwing

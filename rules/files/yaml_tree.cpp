@@ -249,11 +249,18 @@ void report_syntax(const YAML::Exception& error, const Source& source, const Sca
   std::size_t offset = error.mark.pos < 0 ? 0 : std::min(static_cast<std::size_t>(error.mark.pos), length);
   // At the end of the file the place is the last character, not the empty line below.
   while (offset > 0 && offset >= length) --offset;
+  for (const Scan::LongQuote& quote : scanned.long_quotes) {
+    if (quote.offset > offset) continue;
+    log.error(source, quote.offset, 1,
+              fmt::format("this quote is closed only on line {}, and the file cannot be read like that; {}",
+                          quote.end_line, kRestNotJudged));
+    return;
+  }
   const std::size_t line = source.place_of(offset).line;
   const auto& lines = scanned.error_lines;
   const bool explained = std::find(lines.begin(), lines.end(), line) != lines.end();
   const char sign = offset < length ? source.text()[offset] : ' ';
-  const std::string what = explained ? "so this line cannot be read" : in_plain_words(error.msg, sign);
+  const std::string what = explained ? "this line cannot be read" : in_plain_words(error.msg, sign);
   log.error(source, offset, 1, fmt::format("{}; {}", what, kRestNotJudged));
 }
 
@@ -283,6 +290,7 @@ YamlNode read_yaml(const Source& source, IssueLog& log) {
     report_syntax(error, source, scanned, log);
     return wrong;
   }
+  for (const std::size_t line : scanned.error_lines) log.mute(source, line);
   YamlNode root = builder.root();
   root.source = &source;
   return root;

@@ -120,11 +120,10 @@ class Lexer {
     std::size_t end = begin;
     while (end < text_.size() && is_unit_character(text_[end])) ++end;
     const std::string_view word = text_.substr(begin, end - begin);
-    if (word.empty() || is_word_of_grammar(word)) return std::nullopt;
+    // 0xE2 begins dashes and signs such as '≤'; no unit has it.
+    if (word.empty() || word[0] == '\xE2' || is_word_of_grammar(word)) return std::nullopt;
     if (!is_unit_atom(word)) {
-      std::string text = fmt::format("no unit named '{}'", word);
-      if (auto near = nearest(word, unit_atoms())) text += fmt::format("; did you mean '{}'?", *near);
-      return Problem{begin, end - begin, text};
+      return Problem{begin, end - begin, unknown_unit(word)};
     }
     for (;;) {
       if (end >= text_.size() || text_[end] != '/') break;
@@ -183,6 +182,26 @@ class Lexer {
 };
 
 }  // namespace
+
+std::string unknown_unit(std::string_view word) {
+  struct Slip {
+    std::string_view written;
+    const char* meant;
+  };
+  static constexpr Slip kSlips[] = {
+      {"hour", "h"},   {"hours", "h"},    {"hr", "h"},     {"minute", "min"}, {"minutes", "min"},
+      {"mins", "min"}, {"sec", "s"},      {"second", "s"}, {"seconds", "s"},  {"day", "d"},
+      {"days", "d"},   {"litre", "L"},    {"litres", "L"}, {"gram", "g"},     {"grams", "g"},
+      {"C", "°C"},     {"°", "°C"},       {"F", "°F"},     {"percent", "%"},  {"m3", "m³"},
+      {"lux", "lx"},   {"celsius", "°C"}, {"degC", "°C"},  {"ºC", "°C"},
+  };
+  std::string text = fmt::format("no unit named '{}'", word);
+  for (const Slip& slip : kSlips) {
+    if (word == slip.written) return text + fmt::format("; did you mean '{}'?", slip.meant);
+  }
+  if (auto near = nearest(word, unit_atoms())) text += fmt::format("; did you mean '{}'?", *near);
+  return text;
+}
 
 std::variant<std::vector<Token>, Problem> tokens_of(std::string_view text) {
   return Lexer(text).run();

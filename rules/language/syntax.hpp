@@ -49,7 +49,10 @@ struct Parsed {
 /// Words that cannot name a measure, curve or value: signs of the language, its functions and its facts.
 [[nodiscard]] bool is_reserved_word(std::string_view word);
 
-/// "a temperature in °C", "a time", "a plain number" …: for messages.
+/// "no unit named 'hour'; did you mean 'h'?"
+[[nodiscard]] std::string unknown_unit(std::string_view word);
+
+/// The canonical unit of a dimension as a text: "K", "L/g"; of a point "°C".
 [[nodiscard]] std::string unit_text_of(const Dimension& dimension, bool point);
 
 }  // namespace underwing

@@ -1,0 +1,95 @@
+// Goal: units convert exactly, and dimensions tell apart what cannot be compared.
+// Method: conversions worked out by hand, or from NIST SP 811 (2008), appendix B, where said.
+
+#include "rules/base/units.hpp"
+
+#include <gtest/gtest.h>
+
+#include "rules/base/issue.hpp"
+#include "rules/base/time.hpp"
+
+namespace underwing {
+namespace {
+
+TEST(Units, AreCanonicalAsComputedByHand) {
+  struct Row {
+    const char* unit;
+    double written;
+    double canonical;
+  };
+  const Row rows[] = {
+      {"°C", 33, 33},        {"°F", 212, 100},  {"°F", 32, 0},     {"°F", -40, -40},
+      {"F°", 9, 5},          {"K", 2, 2},       {"C°", 2, 2},      {"min", 30, 0.5},
+      {"s", 90, 0.025},      {"d", 2, 48},      {"kg", 1.2, 1200}, {"mg", 500, 0.5},
+      {"t", 1, 1e6},         {"mL", 250, 0.25}, {"m³", 1.5, 1500}, {"hPa", 1013.25, 101325},
+      {"bar", 2, 2e5},       {"kW", 3, 3000},   {"%", 70, 70},     {"ppm", 20, 20},
+      {"L/kg", 1.8, 0.0018}, {"K/min", 3, 180}, {"m/s", 1, 3600},  {"g/d", 48, 2},
+      {"L/h", 7, 7},         {"cm", 5, 0.05},   {"", 5, 5},
+  };
+  for (const Row& row : rows) {
+    const auto unit = parse_unit(row.unit);
+    ASSERT_TRUE(unit) << row.unit;
+    EXPECT_NEAR(unit->to_canonical(row.written), row.canonical, 1e-9 * (1 + std::abs(row.canonical)))
+        << row.unit;
+    EXPECT_NEAR(unit->from_canonical(row.canonical), row.written, 1e-9 * (1 + std::abs(row.written)))
+        << row.unit;
+  }
+}
+
+TEST(Units, ThatAreNone) {
+  for (const char* text : {"kelvin", "l", "g/", "/h", "g//h", "°C/h", "K/°F", " K", "K ", "°", "C"}) {
+    EXPECT_FALSE(parse_unit(text)) << text;
+  }
+}
+
+TEST(Units, OfADifference) {
+  EXPECT_EQ(parse_unit("°C")->of_difference().text, "K");
+  EXPECT_EQ(parse_unit("°F")->of_difference().text, "F°");
+  EXPECT_DOUBLE_EQ(parse_unit("°F")->of_difference().to_canonical(18), 10);
+  EXPECT_EQ(parse_unit("kg")->of_difference().text, "kg");
+}
+
+TEST(Units, ConvertOnlyWithinADimension) {
+  const auto unit = [](const char* text) { return *parse_unit(text); };
+  // NIST SP 811, B.8: t/°C = (t/°F - 32)/1.8.
+  EXPECT_NEAR(*convert(91.4, unit("°F"), unit("°C")), 33, 1e-9);
+  EXPECT_EQ(convert(1.5, unit("kg"), unit("g")), 1500);
+  EXPECT_FALSE(convert(1, unit("kg"), unit("°C")));
+  EXPECT_FALSE(convert(1, unit("K"), unit("°C")));
+  EXPECT_FALSE(convert(1, unit("%"), unit("")));
+  EXPECT_EQ(convert(0.65, unit(""), unit("%")), 65);
+}
+
+TEST(Units, OfSenMLRecords) {
+  // RFC 8428, section 12.1.
+  EXPECT_EQ(parse_senml_unit("Cel")->text, "°C");
+  EXPECT_EQ(parse_senml_unit("%RH")->text, "%");
+  EXPECT_EQ(parse_senml_unit("l")->text, "L");
+  EXPECT_EQ(parse_senml_unit("/")->text, "");
+  EXPECT_EQ(parse_senml_unit("m3")->text, "m³");
+  EXPECT_FALSE(parse_senml_unit("cd"));
+}
+
+TEST(Words, ForSpansAndInstants) {
+  using namespace std::chrono_literals;
+  EXPECT_EQ(to_words(0s), "0 min");
+  EXPECT_EQ(to_words(5min), "5 min");
+  EXPECT_EQ(to_words(90min), "1 h 30 min");
+  EXPECT_EQ(to_words(48h), "2 d");
+  EXPECT_EQ(to_words(45s), "45 s");
+  EXPECT_EQ(to_words(-6h), "-6 h");
+  EXPECT_EQ(to_rfc3339(Instant(1772417640000ms)), "2026-03-02T02:14:00.000Z");
+  EXPECT_EQ(to_rfc3339(Instant(-1ms)), "1969-12-31T23:59:59.999Z");
+}
+
+TEST(Words, NearestIsCloseOrNothing) {
+  const std::vector<std::string> names = {"air_temperature", "water", "L"};
+  EXPECT_EQ(nearest("air_temprature", names), "air_temperature");
+  EXPECT_EQ(nearest("watter", names), "water");
+  EXPECT_EQ(nearest("l", names), "L");
+  EXPECT_FALSE(nearest("feed", names));
+  EXPECT_FALSE(nearest("x", names));
+}
+
+}  // namespace
+}  // namespace underwing
