@@ -4,12 +4,15 @@ add_library(underwing::watch ALIAS underwing_watch)
 target_sources(underwing_watch PRIVATE
   daemon/duty.cpp
   daemon/intake.cpp
+  daemon/recorder.cpp
   daemon/replay.cpp
   daemon/tape_player.cpp
+  daemon/story.cpp
   daemon/watch.cpp
   daemon/watch_calls.cpp
   daemon/watch_snapshot.cpp
   daemon/watch_words.cpp
+  daemon/ways.cpp
   daemon/words.cpp
 )
 target_link_libraries(underwing_watch

@@ -6,6 +6,7 @@
 #include <nlohmann/json.hpp>
 
 #include "daemon/duty.hpp"
+#include "daemon/ways.hpp"
 #include "daemon/words.hpp"
 
 namespace underwing {
@@ -439,7 +440,7 @@ void Watch::check_minute() {
     const auto entry = std::find_if(rules_->farm.plugins.begin(), rules_->farm.plugins.end(),
                                     [&, &key = name](const PluginEntry& p) { return p.name == key; });
     if (entry == rules_->farm.plugins.end()) continue;
-    const bool channel = entry->carries.has_value();
+    const bool channel = !ways_of(*entry).empty();
     if (now_ - plugin.since < (channel ? kChannelDownAfter : kPluginSilentAfter)) continue;
     built_in("", channel ? "path-down" : "plugin-silent", name, true, Priority::soon,
              fmt::format("{} has been down since {}{}{}", name, clock_time(rules_->farm.zone, plugin.since + engine_->wall_ahead()),

@@ -5,11 +5,9 @@
 #include <map>
 #include <nlohmann/json.hpp>
 
-#include "daemon/duty.hpp"
 #include "daemon/replay.hpp"
+#include "daemon/story.hpp"
 #include "daemon/tool/tool.hpp"
-#include "daemon/words.hpp"
-#include "rules/base/issue.hpp"
 
 namespace underwing::tool {
 
@@ -36,42 +34,21 @@ std::optional<Duration> to_duration(const std::string& text) {
 /// A calm account for a person.
 class Account {
  public:
-  explicit Account(const RuleSet& rules) : rules_(rules) {}
+  explicit Account(const RuleSet& rules) : story_(rules) {}
 
   void hear(const Effect& effect) {
+    const std::string sentence = story_.sentence(effect);
+    if (sentence.empty()) return;
+    fmt::print("{}  {}\n", story_.stamp(effect.time), sentence);
     if (effect.kind != Effect::Kind::event) return;
     const auto event = nlohmann::json::parse(effect.json, nullptr, false);
-    const std::string kind = event.value("event", "");
-    const std::string at = stamp(effect.time);
-    const std::string house = event.value("house", "");
-    const std::string place = house + (event.contains("probe") && event.at("probe").is_string() ? " " + event.at("probe").get<std::string>() : "");
-    const std::string key = place + "/" + event.value("rule", "");
-    if (kind == "told") {
-      ++told_[event.value("who", "")];
-      fmt::print("{}    tells {} by {}: {}\n", at, event.value("who", ""), event.value("by", ""), event.value("text", ""));
-    } else if (kind == "raised") {
-      since_[key] = effect.time;
-      ++raised_;
-      fmt::print("{}  {}: {} raised, {}{}\n", at, place, event.value("rule", ""), event.value("priority", ""), value_of(event));
-    } else if (kind == "worsened" || kind == "eased") {
-      fmt::print("{}  {}: {} {}, {}{}\n", at, place, event.value("rule", ""), kind, event.value("priority", ""), value_of(event));
-    } else if (kind == "returned") {
-      fmt::print("{}  {}: {} {} after {}\n", at, place, event.value("rule", ""),
-                 event.at("reason").is_string() ? "not watched any more" : "back to normal", to_words(effect.time - since_[key]));
-    } else if (kind == "blind" || kind == "sees") {
-      fmt::print("{}  {}: {} {}\n", at, place, event.value("rule", ""), kind == "blind" ? "cannot tell" : "can tell again");
-    } else if (kind == "rejected" || kind == "suspect") {
-      fmt::print("{}  {}: {} {} by the {} test\n", at, house, event.value("series", ""), kind, event.value("test", ""));
-    } else if (kind == "accepted") {
-      fmt::print("{}  {}: {} is good again\n", at, house, event.value("series", ""));
-    } else if (kind == "trouble") {
-      fmt::print("{}  {}\n", at, event.value("text", ""));
-    }
+    if (event.value("event", "") == "raised") ++raised_;
+    if (event.value("event", "") == "told") ++told_[event.value("who", "")];
   }
 
   void close(const Replayed& replayed) const {
-    fmt::print("\n{} readings from {} to {}. {} alarm{}.", replayed.readings, stamp(replayed.begin), stamp(replayed.end), raised_,
-               raised_ == 1 ? "" : "s");
+    fmt::print("\n{} readings from {} to {}. {} alarm{}.", replayed.readings, story_.stamp(replayed.begin),
+               story_.stamp(replayed.end), raised_, raised_ == 1 ? "" : "s");
     for (const auto& [who, times] : told_) fmt::print(" {} told {} time{}.", who, times, times == 1 ? "" : "s");
     fmt::print("\n");
     if (replayed.not_understood > 0) fmt::print("{} lines could not be understood.\n", replayed.not_understood);
@@ -79,19 +56,7 @@ class Account {
   }
 
  private:
-  [[nodiscard]] std::string stamp(Instant time) const {
-    const Instant local = rules_.farm.zone.to_local(time).as_if_utc;
-    return to_rfc3339(local).substr(0, 10) + " " + clock_time(rules_.farm.zone, time);
-  }
-  static std::string value_of(const nlohmann::json& event) {
-    if (!event.contains("value") || !event.at("value").is_number()) return "";
-    std::string text = fmt::format(": {} {}", event.at("value").dump(), event.value("unit", ""));
-    if (event.at("limit").is_number()) text += fmt::format(", limit {}", event.at("limit").dump());
-    return text;
-  }
-
-  const RuleSet& rules_;
-  std::map<std::string, Instant> since_;
+  Story story_;
   std::map<std::string, int> told_;
   int raised_ = 0;
 };

@@ -1,9 +1,28 @@
 #include "rules/engine/engine.hpp"
 
 #include <algorithm>
-#include <array>
 
 namespace underwing {
+
+namespace {
+
+Duration longest_span(const Expression& expression) {
+  Duration longest = expression.kind == Expression::Kind::window ? expression.span : Duration::zero();
+  for (const auto& child : expression.children) longest = std::max(longest, longest_span(*child));
+  return longest;
+}
+
+}  // namespace
+
+Duration longest_span(const RuleSet& rules) {
+  Duration longest{0};
+  for (const WatchedRule& rule : rules.rules) {
+    if (rule.watch) longest = std::max(longest, longest_span(*rule.watch));
+    if (rule.only_if) longest = std::max(longest, longest_span(*rule.only_if));
+    for (const Limit& limit : rule.limits) longest = std::max(longest, longest_span(*limit.expression));
+  }
+  return longest;
+}
 
 Engine::Engine(std::shared_ptr<const RuleSet> rules) : rules_(std::move(rules)) {
   states_.resize(rules_->rules.size());
@@ -41,7 +60,6 @@ void Engine::compile_rule(std::size_t index) {
   compiled.watch = add(rule.watch);
   for (const Limit& limit : rule.limits) compiled.limits.push_back(add(limit.expression));
   compiled.only_if = add(rule.only_if);
-  span_max_ = std::max(span_max_, compiled.span_max);
 
   std::sort(measures.begin(), measures.end());
   measures.erase(std::unique(measures.begin(), measures.end()), measures.end());

@@ -77,8 +77,6 @@ class Engine {
   [[nodiscard]] Sight look(std::size_t rule);
   /// The flock's age in hours, nullopt for a rule that belongs to no flock.
   [[nodiscard]] std::optional<double> age_h(std::size_t rule) const;
-  /// The longest window of any rule: as far back as a start needs its tape.
-  [[nodiscard]] Duration span_max() const { return span_max_; }
   /// Probe indices that the rule depends on.
   [[nodiscard]] const std::vector<std::size_t>& probes_of(std::size_t rule) const { return compiled_[rule].probes; }
 
@@ -134,8 +132,10 @@ class Engine {
   std::size_t first_readings_ = 0;                    ///< how many series have had a good reading
   Instant next_minute_ = kNever;
   Duration wall_ahead_{0};
-  Duration span_max_{0};
   std::uint64_t version_ = 1;
 };
+
+/// The longest window of any rule, without compiling anything.
+[[nodiscard]] Duration longest_span(const RuleSet& rules);
 
 }  // namespace underwing

@@ -1,0 +1,80 @@
+#include "daemon/recorder.hpp"
+
+#include <fmt/format.h>
+
+#include "daemon/senml.hpp"
+#include "daemon/tape_player.hpp"
+
+namespace underwing {
+
+namespace {
+
+double seconds_of(Duration span) { return static_cast<double>(span.count()) / 1000.0; }
+
+}  // namespace
+
+Recorder::Recorder(Watch& watch, Write write) : watch_(watch), write_(std::move(write)) {}
+
+void Recorder::write(std::string_view line) { write_(line, watch_.now()); }
+
+void Recorder::mark_time() {
+  const Instant now = watch_.now();
+  if (now <= taped_ || now == Instant{}) return;
+  taped_ = now;
+  line_.clear();
+  append_senml_mark(line_, kMarkClock, now);
+  write(line_);
+}
+
+void Recorder::begin(Instant now, Duration wall_ahead) {
+  watch_.begin(now);
+  mark_time();
+  if (wall_ahead != Duration::zero()) clock(wall_ahead);
+}
+
+void Recorder::resume(Instant now) {
+  watch_.resume(now);
+  taped_ = watch_.now();
+  line_.clear();
+  append_senml_mark(line_, kMarkResume, watch_.now());
+  write(line_);
+}
+
+void Recorder::reading(std::size_t probe, Instant time, double value) {
+  if (watch_.now() > time) mark_time();
+  const RuleSet& rules = watch_.rules();
+  const std::string name = rules.full_name(probe);
+  const std::string& unit = rules.probes[probe].quality.unit.text;
+  line_.clear();
+  SenmlRecord record;
+  record.name = name;
+  // A unit that SenML has no word for is left out: then it is the measure's own.
+  if (unit == "°C") record.unit = "Cel";
+  else if (!unit.empty() && parse_senml_unit(unit)) record.unit = unit;
+  record.value = value;
+  record.time = time;
+  record.timed = true;
+  if (append_senml(line_, record)) {
+    taped_ = std::max(taped_, time);
+    write(line_);
+  }
+  watch_.reading(probe, time, value);
+}
+
+void Recorder::clock(Duration wall_ahead) {
+  mark_time();
+  write(fmt::format(R"([{{"n":"{}","t":{:.3f},"v":{:.3f}}}])", kMarkWall, seconds_of(watch_.now().time_since_epoch()),
+                    seconds_of(wall_ahead)));
+  watch_.clock(wall_ahead);
+}
+
+void Recorder::work(std::size_t house, Instant until) {
+  mark_time();
+  line_.clear();
+  const std::string text = fmt::format("{} {}", watch_.rules().houses[house].name, until.time_since_epoch().count());
+  append_senml_mark(line_, kMarkWork, watch_.now(), text);
+  write(line_);
+  watch_.work(house, until);
+}
+
+}  // namespace underwing

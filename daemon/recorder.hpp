@@ -1,0 +1,39 @@
+#pragma once
+
+#include <functional>
+#include <string>
+#include <string_view>
+
+#include "daemon/watch.hpp"
+#include "rules/base/time.hpp"
+
+namespace underwing {
+
+/// Stands before a watch and writes each input that the engine's events depend on to a tape, just as the watch
+/// takes it, so that `TapePlayer` leads another watch to the same events at the same times. Where timers moved
+/// the engine past what the tape says so far, a clock line comes first.
+class Recorder {
+ public:
+  /// `write` gets each line, without its newline, and the engine time.
+  using Write = std::function<void(std::string_view line, Instant now)>;
+  Recorder(Watch& watch, Write write);
+
+  void begin(Instant now, Duration wall_ahead);
+  void resume(Instant now);
+  void advance(Instant now) { watch_.advance(now); }
+  void reading(std::size_t probe, Instant time, double value);
+  void clock(Duration wall_ahead);
+  void work(std::size_t house, Instant until);
+  /// Writes how far the engine has come, if the tape does not say so yet: before a block is closed, and at the end.
+  void mark_time();
+
+ private:
+  void write(std::string_view line);
+
+  Watch& watch_;
+  Write write_;
+  Instant taped_{Duration::min()};  ///< engine time as the tape tells it so far
+  std::string line_;
+};
+
+}  // namespace underwing
