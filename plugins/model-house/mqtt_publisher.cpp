@@ -130,18 +130,21 @@ class Publisher {
     for (const MqttMessage& message : to_mqtt(readings)) {
       last = client_.publish(message.topic, message.payload.data(), message.payload.size(), kQos, false);
     }
-    if (!options_.ask_topic.empty()) {
-      const std::string question = nlohmann::json{{"time", until}}.dump();
-      last = client_.publish(options_.ask_topic, question.data(), question.size(), kQos, false);
-    }
-    if (last) last->wait_for(kAnswerWithin);
-    if (!options_.ask_topic.empty() && !answers_.wait_for(until)) {
+    if (options_.ask_topic.empty()) {
+      if (last) last->wait_for(kAnswerWithin);
+    } else if (!ask(until)) {
       fmt::print(stderr, "underwing-model-house: nobody answered on {} for {}.\n", options_.answer_topic,
                  write_rfc3339(until));
       return false;
     }
     std::this_thread::sleep_until(begun + std::chrono::milliseconds(options_.pace_ms));
     return true;
+  }
+
+  bool ask(double time_s) {
+    const std::string question = nlohmann::json{{"time", time_s}}.dump();
+    client_.publish(options_.ask_topic, question.data(), question.size(), kQos, false);
+    return answers_.wait_for(time_s);
   }
 
   void disconnect() { client_.disconnect()->wait_for(kBrokerWithin); }

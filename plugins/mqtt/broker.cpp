@@ -24,6 +24,25 @@ std::string library_url(const std::string& url) {
   throw SettingsError(fmt::format("settings.broker '{}' must begin with mqtt:// or mqtts://.", url));
 }
 
+/// Positive codes are the broker's own answers (MQTT 3.1.1, table 3.1); others are the library's.
+std::string words_of(int code) {
+  switch (code) {
+    case 1:
+      return "it refuses this version of MQTT";
+    case 2:
+      return "it refuses the client_id";
+    case 3:
+      return "it says that it is not available";
+    case 4:
+    case 5:
+      return "it refuses user or password";
+    case MQTTASYNC_FAILURE:
+      return "no connection";
+    default:
+      return mqtt::exception::error_str(code);
+  }
+}
+
 mqtt::connect_options make_options(const BrokerSettings& settings) {
   mqtt::connect_options options;
   options.set_mqtt_version(kMqtt311);
@@ -177,8 +196,7 @@ void Broker::on_success(const mqtt::token& token) {
 }
 
 void Broker::on_failure(const mqtt::token& token) {
-  const int code = token.get_return_code();
-  const std::string why = mqtt::exception::error_str(code);
+  const std::string why = words_of(token.get_return_code());
   if (token.get_type() == mqtt::token::CONNECT) inbox_.post_notice(Inbox::Event::connect_failed, why);
   if (token.get_type() == mqtt::token::SUBSCRIBE) inbox_.post_notice(Inbox::Event::subscribe_failed, why);
 }
