@@ -62,17 +62,19 @@ double curve_value(const Curve& curve, double age_h) {
   return points.back().second;
 }
 
-double curve_age_h(const Curve& curve, double value) {
+std::optional<double> curve_age_h(const Curve& curve, double value) {
   const auto& points = curve.points;
   const bool rises = points.back().second > points.front().second;
-  const auto beyond = [&](double other) { return rises ? value > other : value < other; };
-  if (!beyond(points.front().second)) return hours_of(points.front().first);
+  const auto before = [&](double left, double right) {
+    return rises ? below(left, right) : below(right, left);
+  };
+  if (before(value, points.front().second) || before(points.back().second, value)) return std::nullopt;
   for (std::size_t i = 1; i < points.size(); ++i) {
-    if (beyond(points[i].second)) continue;
+    if (before(points[i].second, value)) continue;
     return between(value, points[i - 1].second, hours_of(points[i - 1].first), points[i].second,
                    hours_of(points[i].first));
   }
-  return hours_of(points.back().first);
+  return std::nullopt;
 }
 
 std::vector<const Expression*> all_parts(const WatchedRule& rule) {
@@ -158,7 +160,7 @@ PlainEvaluator::Number PlainEvaluator::number(const Expression& it) const {
     case Kind::curve_at:
       return finite(curve_value(*rule_.curves[it.index], *left));
     case Kind::curve_age_at:
-      return finite(curve_age_h(*rule_.curves[it.index], *left));
+      return curve_age_h(*rule_.curves[it.index], *left);
     case Kind::negate:
       return -*left;
     case Kind::plain_abs:

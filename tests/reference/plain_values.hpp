@@ -47,9 +47,11 @@ class PlainEvaluator {
   const WatchedRule& rule_;
 };
 
-/// The value of a curve at an age in hours, and the age of a value: straight lines between, level outside.
+/// The value of a curve at an age in hours: straight lines between, level outside.
 [[nodiscard]] double curve_value(const Curve& curve, double age_h);
-[[nodiscard]] double curve_age_h(const Curve& curve, double value);
+
+/// The age in hours at which a curve that only rises or only falls has the value; nullopt: it never has.
+[[nodiscard]] std::optional<double> curve_age_h(const Curve& curve, double value);
 
 /// Every part of every expression of a rule.
 [[nodiscard]] std::vector<const Expression*> all_parts(const WatchedRule& rule);

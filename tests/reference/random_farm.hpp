@@ -47,6 +47,11 @@ struct RandomFarm {
 /// Texts of a farm of one or two houses, each with a flock. They load without errors.
 [[nodiscard]] RandomFarm random_farm(Dice& dice);
 
+/// A pack `made-up` for flocks that have the age `age_begin` where the tape begins, and a pack `yard` that
+/// uses no ages.
+[[nodiscard]] std::string random_flock_pack(Dice& dice, Duration age_begin, Duration span);
+[[nodiscard]] std::string random_farm_pack(Dice& dice);
+
 /// Knows the one zone that the random farms name; its clocks change within some tapes.
 [[nodiscard]] std::optional<Zone> random_farm_zone(const std::string& name);
 

@@ -22,7 +22,9 @@ class RandomProbe {
   RandomProbe(const RuleSet& rules, std::size_t probe, Dice& dice)
       : dice_(dice), probe_(probe), kind_(rules.probes[probe].quality.kind) {
     const std::string& measure = rules.probes[probe].quality.name;
-    level_ = measure == "air_temperature" ? 31 : measure == "relative_humidity" ? 60 : 0;
+    level_ = measure == "air_temperature"                               ? 31
+             : measure == "relative_humidity" || measure == "crop_fill" ? 60
+                                                                        : 0;
     centre_ = level_;
     step_ = measure == "feed" ? 0.5 : 1;
     grid_ = dice.chance(60) ? 0.25 : 0.01;
