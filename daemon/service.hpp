@@ -13,6 +13,7 @@ struct ServiceOptions {
   /// Engine time is the readings' time, and steps are settled before they are answered: for demonstrations and
   /// tests. Nothing moves between readings.
   bool time_from_readings = false;
+  bool trust_clock = false;         ///< the gateway's clock is right though no time server sets it
   std::filesystem::path story;      ///< a file that plain sentences are appended to; empty: none
 };
 

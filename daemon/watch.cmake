@@ -2,6 +2,7 @@
 add_library(underwing_watch STATIC)
 add_library(underwing::watch ALIAS underwing_watch)
 target_sources(underwing_watch PRIVATE
+  daemon/changes.cpp
   daemon/duty.cpp
   daemon/intake.cpp
   daemon/recorder.cpp
@@ -30,3 +31,19 @@ add_executable(underwing
 target_compile_definitions(underwing PRIVATE UNDERWING_VERSION="${PROJECT_VERSION}")
 target_link_libraries(underwing PRIVATE underwing_strict underwing_watch CLI11::CLI11 fmt::fmt nlohmann_json::nlohmann_json)
 install(TARGETS underwing DESTINATION ${CMAKE_INSTALL_BINDIR})
+
+add_library(underwing_service STATIC
+  daemon/service.cpp
+  daemon/service_control.cpp
+  daemon/service_effects.cpp
+  daemon/service_inputs.cpp
+  daemon/tape_thread.cpp
+)
+target_link_libraries(underwing_service
+  PUBLIC underwing_watch
+  PRIVATE underwing_strict fmt::fmt spdlog::spdlog nlohmann_json::nlohmann_json)
+
+add_executable(underwingd daemon/underwingd.cpp)
+target_compile_definitions(underwingd PRIVATE UNDERWING_VERSION="${PROJECT_VERSION}")
+target_link_libraries(underwingd PRIVATE underwing_strict underwing_service CLI11::CLI11)
+install(TARGETS underwingd DESTINATION ${CMAKE_INSTALL_SBINDIR})

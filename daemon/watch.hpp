@@ -126,6 +126,9 @@ class Watch {
   /// Other rules from now on. Alarms, delays and windows of what did not change are kept.
   void reload(std::shared_ptr<const RuleSet> rules);
 
+  /// Puts something that the shell knows among the effects, in its place: a reload, say.
+  void note(Effect effect) { effects_.push_back(std::move(effect)); }
+
   /// What is to be done about all that, in order. Empties the list.
   [[nodiscard]] std::vector<Effect> take_effects();
 

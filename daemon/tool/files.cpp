@@ -3,6 +3,7 @@
 
 #include <cstdio>
 #include <cstdlib>
+#include <map>
 #include <nlohmann/json.hpp>
 
 #include "daemon/farm_files.hpp"
@@ -40,6 +41,17 @@ Opened open_farm(const std::string& folder) {
   opened.files = std::move(*files);
   opened.loaded = load_farm(opened.files, load_zone);
   return opened;
+}
+
+std::optional<Duration> to_duration(const std::string& text) {
+  char* end = nullptr;
+  const double number = std::strtod(text.c_str(), &end);
+  std::string unit(end);
+  unit.erase(0, unit.find_first_not_of(' '));
+  static const std::map<std::string, double> kSeconds{{"s", 1}, {"min", 60}, {"h", 3600}, {"d", 86400}};
+  const auto found = kSeconds.find(unit);
+  if (end == text.c_str() || found == kSeconds.end() || number < 0) return std::nullopt;
+  return Duration(static_cast<std::int64_t>(number * found->second * 1000.0));
 }
 
 std::size_t print_issues(const std::vector<Issue>& issues, const FarmFiles& files, bool json, bool cautions) {

@@ -19,18 +19,6 @@ struct Options {
   std::string answer_after;
 };
 
-/// "10 min", "90s", "1 h".
-std::optional<Duration> to_duration(const std::string& text) {
-  char* end = nullptr;
-  const double number = std::strtod(text.c_str(), &end);
-  std::string unit(end);
-  unit.erase(0, unit.find_first_not_of(' '));
-  static const std::map<std::string, double> kSeconds{{"s", 1}, {"min", 60}, {"h", 3600}, {"d", 86400}};
-  const auto found = kSeconds.find(unit);
-  if (end == text.c_str() || found == kSeconds.end() || number < 0) return std::nullopt;
-  return Duration(static_cast<std::int64_t>(number * found->second * 1000.0));
-}
-
 /// A calm account for a person.
 class Account {
  public:

@@ -1,4 +1,157 @@
+// The commands that talk to the daemon: status, alarms, acknowledge, work, reload.
+#include <fmt/format.h>
+
+#include <cstdlib>
+#include <functional>
+#include <nlohmann/json.hpp>
+
+#include "daemon/control_client.hpp"
 #include "daemon/tool/tool.hpp"
+
 namespace underwing::tool {
-void add_talk(CLI::App&, Common&) {}
+
+namespace {
+
+using nlohmann::json;
+
+/// Asks the daemon and shows the answer; JSON as it came, else by `show`.
+int ask(const Common& common, const std::string& method, const json& params, const std::function<void(const json&)>& show) {
+  auto client = ControlClient::connect(common.socket);
+  if (!client.ok()) {
+    fmt::print(stderr, "underwing: {}\n", client.error());
+    return 2;
+  }
+  const auto answer = client->call(method, params);
+  if (!answer.ok()) {
+    fmt::print(stderr, "underwing: {}\n", answer.error());
+    return 1;
+  }
+  if (!common.json) {
+    show(*answer);
+  } else if (answer->is_array()) {
+    for (const json& line : *answer) fmt::print("{}\n", line.dump());
+  } else {
+    fmt::print("{}\n", answer->dump());
+  }
+  return 0;
+}
+
+void say_text(const json& answer) {
+  fmt::print("{}\n", answer.value("text", ""));
+  if (answer.contains("changes")) {
+    for (const json& change : answer.at("changes")) fmt::print("  {}\n", change.get<std::string>());
+  }
+}
+
+std::string value_of(const json& entry, const char* key) {
+  const auto found = entry.find(key);
+  if (found == entry.end() || !found->is_number()) return "?";
+  return fmt::format("{:.1f}", found->get<double>());
+}
+
+std::string text_of(const json& entry, const char* key) {
+  const auto found = entry.find(key);
+  return found != entry.end() && found->is_string() ? found->get<std::string>() : "";
+}
+
+void show_alarms(const json& alarms) {
+  if (alarms.empty()) fmt::print("No alarm stands, and none waits for an answer.\n");
+  for (const json& alarm : alarms) {
+    const std::string house = text_of(alarm, "house");
+    const std::string probe = text_of(alarm, "probe");
+    std::string what = text_of(alarm, "rule");
+    if (text_of(alarm, "subject") == "blindness") what += " cannot tell";
+    if (!text_of(alarm, "text").empty()) what = text_of(alarm, "text");
+    std::string value;
+    if (alarm.at("value").is_number()) value = " " + value_of(alarm, "value") + " " + text_of(alarm, "unit");
+    fmt::print("{:<5} {:<7} {}{}{}{}\n      {}, since {}{}\n", text_of(alarm, "code"), text_of(alarm, "priority"), house.empty() ? "farm" : house,
+               probe.empty() ? "" : " " + probe, ": " + what, value, text_of(alarm, "state"), text_of(alarm, "since"),
+               text_of(alarm, "answered_by").empty() ? "" : ", answered by " + text_of(alarm, "answered_by"));
+  }
+}
+
+void show_house(const json& house) {
+  fmt::print("\n{}{}\n", text_of(house, "house"), house.contains("flock") ? fmt::format(": {}, {:.0f} chicks placed", text_of(house, "day"), house.at("birds_placed").get<double>()) : ": empty");
+  for (const json& probe : house.at("probes")) {
+    fmt::print("  {:<28} {:>9} {}{}\n", text_of(probe, "probe"), value_of(probe, "value"), text_of(probe, "unit"),
+               probe.value("usable", false) ? "" : "   not to be believed now");
+  }
+  for (const json& rule : house.at("rules")) {
+    if (!rule.value("in_force", false)) continue;
+    std::string limits;
+    for (const json& limit : rule.at("limits")) limits += fmt::format(", {} {}", text_of(limit, "side"), value_of(limit, "limit"));
+    const char* mark = rule.value("blind", false) ? "BLIND" : rule.value("standing", false) ? "ALARM" : "ok";
+    fmt::print("  {:<5} {}{}: {} {}{}\n", mark, text_of(rule, "rule"), text_of(rule, "probe").empty() ? "" : " " + text_of(rule, "probe"),
+               value_of(rule, "value"), text_of(rule, "unit"), limits);
+  }
+}
+
+void show_status(const json& status) {
+  fmt::print("{} at {}. On duty: {}.\n", text_of(status, "farm"), text_of(status, "time"), text_of(status, "on_duty"));
+  if (!status.value("clock_trusted", true)) fmt::print("The gateway's clock is not to be trusted: readings count when they come.\n");
+  if (!text_of(status, "disk").empty()) fmt::print("The disk does not take what is written: {}\n", text_of(status, "disk"));
+  for (const json& house : status.at("houses")) show_house(house);
+  fmt::print("\n");
+  for (const json& plugin : status.at("plugins")) {
+    fmt::print("{} is {}{}{}\n", text_of(plugin, "plugin"), text_of(plugin, "state"), text_of(plugin, "text").empty() ? "" : ": ", text_of(plugin, "text"));
+    if (plugin.value("not_understood", 0) > 0) {
+      fmt::print("  {} lines not understood, the last: {}\n", plugin.value("not_understood", 0), text_of(plugin, "not_understood_last"));
+    }
+    if (plugin.value("dropped", 0) > 0) fmt::print("  {} readings dropped\n", plugin.value("dropped", 0));
+  }
+  for (const json& name : status.at("unknown_names")) {
+    fmt::print("{} ({} readings): {}\n", text_of(name, "name"), name.value("count", 0), text_of(name, "text"));
+  }
+  if (status.value("refused_ahead", 0) > 0) fmt::print("{} readings refused: their time is more than 2 min ahead\n", status.value("refused_ahead", 0));
+  fmt::print("\n");
+  show_alarms(status.at("alarms"));
+}
+
+}  // namespace
+
+void add_talk(CLI::App& app, Common& common) {
+  app.add_subcommand("status", "How the houses are, what is watched, and what is not seen")
+      ->callback([&common] { common.status = ask(common, "status", json::object(), show_status); });
+  app.add_subcommand("alarms", "The alarms that stand or wait for an answer")
+      ->callback([&common] { common.status = ask(common, "alarms", json::object(), show_alarms); });
+
+  struct Answer {
+    std::string code, who;
+  };
+  auto answer = std::make_shared<Answer>();
+  auto* acknowledge = app.add_subcommand("acknowledge", "Answer an alarm: I have it, I am going");
+  acknowledge->add_option("code", answer->code, "The alarm's code, such as K7")->required();
+  acknowledge->add_option("--who", answer->who, "Who answers; left out: the user of this terminal");
+  acknowledge->callback([&common, answer] {
+    if (answer->who.empty()) {
+      const char* user = std::getenv("USER");
+      answer->who = user ? user : "somebody at the gateway";
+    }
+    for (char& c : answer->code) c = static_cast<char>(std::toupper(static_cast<unsigned char>(c)));
+    common.status = ask(common, "acknowledge", {{"code", answer->code}, {"who", answer->who}}, say_text);
+  });
+
+  struct Work {
+    std::string house, span;
+  };
+  auto work = std::make_shared<Work>();
+  auto* at_work = app.add_subcommand("work", "People work in a house: only rules that hold even then are in force, for a while");
+  at_work->add_option("house", work->house, "The house")->required();
+  at_work->add_option("--for", work->span, "For how long, such as 45min")->required();
+  at_work->callback([&common, work] {
+    const auto span = to_duration(work->span);
+    if (!span) {
+      fmt::print(stderr, "underwing: --for wants a time such as 45min, not '{}'\n", work->span);
+      common.status = 2;
+      return;
+    }
+    common.status = ask(common, "work", {{"house", work->house}, {"minutes", hours_of(*span) * 60.0}}, say_text);
+  });
+
+  app.add_subcommand("reload", "Put changed files in force: all of them, or none if there is a mistake")->callback([&common] {
+    const char* user = std::getenv("USER");
+    common.status = ask(common, "reload", {{"who", user ? user : ""}}, say_text);
+  });
+}
+
 }  // namespace underwing::tool

@@ -1,0 +1,195 @@
+// Service: commands from the control socket.
+#include <fmt/format.h>
+
+#include <algorithm>
+
+#include "daemon/changes.hpp"
+#include "daemon/duty.hpp"
+#include "daemon/service_impl.hpp"
+#include "daemon/words.hpp"
+#include "daemon/zone_files.hpp"
+
+namespace underwing {
+
+namespace {
+
+using nlohmann::json;
+
+constexpr std::size_t kStrangersShown = 20;
+
+json number(double canonical, const Unit& unit) { return known(canonical) ? json(unit.from_canonical(canonical)) : json(); }
+
+std::string text_at(const json& from, const char* key) {
+  const auto found = from.find(key);
+  return found != from.end() && found->is_string() ? found->get<std::string>() : "";
+}
+
+}  // namespace
+
+json Service::Impl::alarm_json(const Alarm& alarm) const {
+  const auto find_unit = [&]() -> Unit {
+    for (const WatchedRule& rule : rules->rules) {
+      if (rule.name == alarm.rule && rules->houses[rule.house].name == alarm.house) return rule.unit;
+    }
+    return {};
+  };
+  const Unit unit = find_unit();
+  static constexpr const char* kSubjects[] = {"condition", "blindness", "trouble"};
+  json out = {{"code", alarm.code}, {"subject", kSubjects[static_cast<int>(alarm.subject)]}, {"house", alarm.house},
+              {"rule", alarm.rule}, {"probe", alarm.probe.empty() ? json() : json(alarm.probe)},
+              {"state", to_string(alarm.life.state())}, {"priority", to_string(alarm.priority)}, {"since", to_rfc3339(alarm.raised)},
+              {"returned", alarm.returned ? json(to_rfc3339(*alarm.returned)) : json()},
+              {"reason", alarm.reason == Reason::none ? json() : json(to_string(alarm.reason))},
+              {"value", alarm.value ? number(*alarm.value, unit) : json()}, {"limit", alarm.limit ? number(*alarm.limit, unit) : json()},
+              {"unit", unit.text}, {"text", alarm.detail}, {"told", alarm.told},
+              {"answered_by", alarm.acknowledged_by.empty() ? json() : json(alarm.acknowledged_by)}};
+  if (!alarm.members.empty()) out["rules"] = alarm.members;
+  return out;
+}
+
+json Service::Impl::list_alarms() {
+  json list = json::array();
+  for (const auto& [id, alarm] : watch->alarms()) list.push_back(alarm_json(alarm));
+  return list;
+}
+
+json Service::Impl::status() {
+  json houses = json::array();
+  for (std::size_t house = 0; house < rules->houses.size(); ++house) {
+    json entry = {{"house", rules->houses[house].name}};
+    if (const auto index = rules->flock_in(house, watch->wall())) {
+      const Flock& flock = rules->flocks[*index];
+      entry["flock"] = flock.name;
+      entry["day"] = day_of(flock, rules->farm.zone, watch->wall());
+      entry["age_h"] = hours_of(watch->wall() - flock.placed);
+      entry["birds_placed"] = flock.birds;
+    }
+    json probes = json::array();
+    for (const auto& [measure, indices] : rules->houses[house].probes) {
+      for (const std::size_t probe : indices) {
+        const Series& series = watch->engine().series(probe);
+        json line = {{"probe", rules->measures[measure].name + "/" + rules->probes[probe].name},
+                     {"unit", rules->probes[probe].quality.unit.text}, {"usable", series.usable(watch->now())}};
+        if (series.ever_good()) {
+          line["value"] = series.last_value();
+          line["time"] = to_rfc3339(series.last_good());
+        }
+        probes.push_back(std::move(line));
+      }
+    }
+    entry["probes"] = std::move(probes);
+    json watched = json::array();
+    for (std::size_t i = 0; i < rules->rules.size(); ++i) {
+      const WatchedRule& rule = rules->rules[i];
+      if (rule.house != house) continue;
+      const RuleState& state = watch->engine().state(i);
+      const Sight sight = watch->engine().look(i);
+      json limits = json::array();
+      for (std::size_t k = 0; k < rule.limits.size(); ++k) {
+        if (rule.limits[k].side == Limit::Side::when) continue;
+        limits.push_back({{"side", rule.limits[k].side == Limit::Side::low ? "low" : "high"},
+                          {"limit", number(sight.limits[k], rule.limits[k].unit)}});
+      }
+      watched.push_back({{"rule", rule.name}, {"probe", rule.probe ? json(rules->probes[*rule.probe].name) : json()},
+                         {"in_force", state.in_force}, {"blind", state.blind}, {"standing", state.standing()},
+                         {"value", number(sight.value, rule.unit)}, {"unit", rule.unit.text}, {"limits", std::move(limits)}});
+    }
+    entry["rules"] = std::move(watched);
+    houses.push_back(std::move(entry));
+  }
+  json plugin_list = json::array();
+  for (const PluginStatus& plugin : plugins->statuses()) {
+    const auto ill = health.find(plugin.name);
+    plugin_list.push_back({{"plugin", plugin.name}, {"state", to_string(plugin.state)},
+                           {"text", ill != health.end() ? ill->second : plugin.text}, {"readings", plugin.readings},
+                           {"dropped", plugin.readings_dropped}, {"not_understood", plugin.not_understood},
+                           {"not_understood_last", plugin.not_understood_last}});
+  }
+  json strangers = json::array();
+  for (const auto& [name, stranger] : intake->strangers()) {
+    if (strangers.size() == kStrangersShown) break;
+    strangers.push_back({{"name", name}, {"count", stranger.count}, {"text", stranger.text}});
+  }
+  return {{"farm", rules->farm.name}, {"time", to_rfc3339(watch->now())}, {"wall", to_rfc3339(watch->wall())},
+          {"clock_trusted", !clock || clock->read().trusted}, {"rules", rules->hash}, {"houses", std::move(houses)},
+          {"plugins", std::move(plugin_list)}, {"alarms", list_alarms()}, {"refused_ahead", refused_ahead},
+          {"unknown_names", std::move(strangers)}, {"disk", journal->problem()},
+          {"on_duty", on_duty(rules->farm, watch->wall()).value_or("nobody")}};
+}
+
+Result<json> Service::Impl::reload(const std::string& who) {
+  auto files = read_farm_files(options.farm);
+  if (!files.ok()) return Failure{files.error()};
+  const Loaded loaded = load_farm(*files, load_zone);
+  if (!loaded.ok()) {
+    const auto first = std::find_if(loaded.issues.begin(), loaded.issues.end(),
+                                    [](const Issue& issue) { return issue.severity == Issue::Severity::error; });
+    const std::string text = fmt::format("{}:{}:{}: {}", first->file, first->line, first->column, first->text);
+    watch->trouble("rules-refused", true, "new rules were refused, the old ones stay in force: " + text);
+    return Failure{text + "; the old rules stay in force ('underwing check' shows all)"};
+  }
+  const std::shared_ptr<const RuleSet> older = rules;
+  if (loaded.rules->hash == older->hash) {
+    watch->trouble("rules-refused", false, "");
+    return json{{"text", "Nothing has changed."}};
+  }
+  flush_minutes(kNever);
+  recorder->mark_time();
+  rules = loaded.rules;
+  watch->reload(rules);
+  watch->trouble("rules-refused", false, "");
+  intake = std::make_unique<Intake>(*rules);
+  story->use(*rules);
+  minutes.assign(rules->probes.size(), Minute());
+  tape->set_rules(rules->hash, watch->now());
+  const auto same = [](const PluginEntry& a, const PluginEntry& b) {
+    return a.run == b.run && a.arguments == b.arguments && a.settings_json == b.settings_json;
+  };
+  const auto entry_of = [](const RuleSet& set, const std::string& name) {
+    return std::find_if(set.farm.plugins.begin(), set.farm.plugins.end(), [&](const PluginEntry& p) { return p.name == name; });
+  };
+  for (const PluginEntry& entry : older->farm.plugins) {
+    if (entry_of(*rules, entry.name) == rules->farm.plugins.end()) plugins->stop(entry.name);
+  }
+  for (const PluginEntry& entry : rules->farm.plugins) {
+    const auto before = entry_of(*older, entry.name);
+    if (before == older->farm.plugins.end() || !same(*before, entry)) {
+      plugins->start({entry.name, entry.run, entry.arguments, entry.settings_json});
+    }
+  }
+  const std::vector<std::string> changes = describe_changes(*older, *rules);
+  Effect effect;
+  effect.kind = Effect::Kind::event;
+  effect.time = watch->now();
+  effect.json = json({{"time", to_rfc3339(watch->now())}, {"event", "reloaded"}, {"who", who}, {"rules", rules->hash}, {"changes", changes}}).dump();
+  watch->note(std::move(effect));
+  return json{{"text", fmt::format("New rules are in force: {} rules in {} houses.", rules->rules.size(), rules->houses.size())},
+              {"changes", changes}};
+}
+
+Result<json> Service::Impl::command(const std::string& method, const json& params) {
+  if (!params.is_object()) return Failure{"a command's parameters are an object"};
+  if (method == "status") return status();
+  if (method == "alarms") return list_alarms();
+  if (method == "reload") return reload(text_at(params, "who"));
+  if (method == "acknowledge") {
+    std::string who = text_at(params, "who");
+    if (who.empty()) return Failure{"say who answers"};
+    const Watch::Answered answered = watch->acknowledge(text_at(params, "code"), who);
+    if (!answered.done) return Failure{answered.text};
+    return json{{"text", answered.text}};
+  }
+  if (method == "work") {
+    const std::string name = text_at(params, "house");
+    const auto house = rules->find_house(name);
+    const auto minutes_wanted = params.find("minutes");
+    if (!house) return Failure{fmt::format("the farm has no house '{}'", name)};
+    if (minutes_wanted == params.end() || !minutes_wanted->is_number() || minutes_wanted->get<double>() < 0) return Failure{"say for how many minutes"};
+    const Duration span(static_cast<std::int64_t>(minutes_wanted->get<double>() * 60'000.0));
+    recorder->work(*house, watch->now() + span);
+    return json{{"text", fmt::format("Work in {} until {}.", name, story->clock(watch->wall() + span))}};
+  }
+  return Failure{fmt::format("there is no command '{}'", method)};
+}
+
+}  // namespace underwing

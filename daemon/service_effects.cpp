@@ -1,0 +1,160 @@
+// Service: what the watch wants done. The journal has it first; then channels and publications.
+#include <fmt/format.h>
+#include <spdlog/spdlog.h>
+
+#include <algorithm>
+#include <fstream>
+
+#include "daemon/service_impl.hpp"
+#include "daemon/ways.hpp"
+
+namespace underwing {
+
+namespace {
+
+AlarmRow to_row(const Alarm& alarm, const nlohmann::json& detail) {
+  AlarmRow row;
+  row.id = alarm.id;
+  row.code = alarm.code;
+  row.house = alarm.house;
+  row.rule = alarm.rule;
+  row.probe = alarm.probe;
+  row.state = to_string(alarm.life.state());
+  row.priority = to_string(alarm.priority);
+  row.raised = alarm.raised;
+  row.returned = alarm.returned;
+  row.json = detail.dump();
+  return row;
+}
+
+std::string text_at(const nlohmann::json& from, const char* key) {
+  const auto found = from.find(key);
+  return found != from.end() && found->is_string() ? found->get<std::string>() : "";
+}
+
+}  // namespace
+
+void Service::Impl::apply() {
+  std::vector<Effect> effects = watch->take_effects();
+  if (effects.empty()) return;
+  JournalTransaction transaction;
+  Batch batch;
+  batch.number = ++batch_count;
+  batch.since = std::chrono::steady_clock::now();
+  for (const Effect& effect : effects) {
+    tell_story(effect);
+    switch (effect.kind) {
+      case Effect::Kind::event: {
+        const auto event = nlohmann::json::parse(effect.json, nullptr, false);
+        transaction.rows.emplace_back(EventRow{++ids.event, effect.time, text_at(event, "event"), text_at(event, "house"),
+                                               text_at(event, "rule"), effect.json});
+        break;
+      }
+      case Effect::Kind::alarm:
+        transaction.rows.emplace_back(to_row(*effect.alarm, alarm_json(*effect.alarm)));
+        batch.alarms.push_back(*effect.alarm);
+        break;
+      case Effect::Kind::delivery: {
+        const Delivery& delivery = *effect.delivery;
+        const nlohmann::json detail = {{"to", delivery.to}, {"text", delivery.text}, {"codes", delivery.codes},
+                                       {"step", delivery.step}, {"note", effect.json}};
+        transaction.rows.emplace_back(DeliveryRow{delivery.id, delivery.queued, delivery.who, to_string(delivery.way),
+                                                  to_string(delivery.outcome), detail.dump()});
+        if (delivery.outcome == Delivery::Outcome::open) batch.deliveries.push_back(delivery);
+        break;
+      }
+      case Effect::Kind::answer: {
+        const auto answer = nlohmann::json::parse(effect.json, nullptr, false);
+        transaction.rows.emplace_back(AnswerRow{++ids.answer, effect.time, text_at(answer, "who"), text_at(answer, "by"),
+                                                text_at(answer, "text"), effect.json});
+        break;
+      }
+      case Effect::Kind::story: break;
+    }
+  }
+  if (transaction.rows.empty()) return;
+  transaction.rows.emplace_back(SnapshotRow{watch->now(), watch->snapshot()});
+  const std::uint64_t number = batch.number;
+  transaction.done = [this, number](const Result<void>&) {
+    hand_over(number);
+    settle_step();
+  };
+  batches.push_back(std::move(batch));
+  journal->submit(std::move(transaction));
+}
+
+void Service::Impl::hand_over(std::uint64_t number) {
+  const auto found = std::find_if(batches.begin(), batches.end(), [&](const Batch& batch) { return batch.number == number; });
+  if (found == batches.end()) return;  // the disk took longer than people can wait; it was handed over then
+  const Batch batch = std::move(*found);
+  batches.erase(found);
+  for (const Alarm& alarm : batch.alarms) publish(alarm);
+  for (const Delivery& delivery : batch.deliveries) hand(delivery);
+}
+
+void Service::Impl::hand(const Delivery& delivery) {
+  const nlohmann::json params = {{"delivery", delivery.id}, {"to", delivery.to}, {"by", to_string(delivery.way)},
+                                 {"text", delivery.text}, {"who", delivery.who}, {"priority", to_string(delivery.priority)},
+                                 {"codes", delivery.codes}};
+  const auto statuses = plugins->statuses();
+  const auto usable = [&](const PluginEntry& entry) {
+    const std::vector<Way> ways = ways_of(entry);
+    if (std::find(ways.begin(), ways.end(), delivery.way) == ways.end() || health.contains(entry.name)) return false;
+    const auto status = std::find_if(statuses.begin(), statuses.end(), [&](const PluginStatus& s) { return s.name == entry.name; });
+    return status != statuses.end() && (status->state == PluginState::ready || status->state == PluginState::started);
+  };
+  for (const PluginEntry& entry : rules->farm.plugins) {
+    if (usable(entry) && plugins->deliver(entry.name, delivery.id, params)) return;
+  }
+  watch->receipt(delivery.id, Delivery::Outcome::failed, fmt::format("no plugin that is up carries {}", to_string(delivery.way)));
+  apply();
+}
+
+void Service::Impl::publish(const Alarm& alarm) {
+  const std::string key = alarm.house + "/" + alarm.rule + "/" + alarm.probe + "/" + std::to_string(static_cast<int>(alarm.subject));
+  for (const PluginStatus& status : plugins->statuses()) {
+    if (std::find(status.does.begin(), status.does.end(), "publish") == status.does.end()) continue;
+    plugins->alarm(status.name, key, alarm_json(alarm));
+  }
+}
+
+void Service::Impl::tell_story(const Effect& effect) {
+  const std::string sentence = story->sentence(effect);
+  if (sentence.empty()) return;
+  const std::string line = fmt::format("{}  {}", story->clock(effect.time + watch->engine().wall_ahead()), sentence);
+  log(line);
+  if (options.story.empty()) return;
+  // What people are told is shown by the channel that carries it.
+  if (effect.kind == Effect::Kind::event && sentence.find(" is told by ") != std::string::npos) return;
+  std::ofstream out(options.story, std::ios::app);
+  out << line << '\n';
+}
+
+void Service::Impl::keep_minute(std::size_t probe, Instant time, double value) {
+  Minute& minute = minutes[probe];
+  const Instant begin = floor_minute(time);
+  if (minute.count > 0 && begin > minute.begin) flush_minutes(begin);
+  Minute& fresh = minutes[probe];
+  if (fresh.count == 0) fresh = {begin, value, value, 0, 0};
+  fresh.low = std::min(fresh.low, value);
+  fresh.high = std::max(fresh.high, value);
+  fresh.sum += value;
+  ++fresh.count;
+}
+
+void Service::Impl::flush_minutes(Instant before) {
+  JournalTransaction transaction;
+  transaction.droppable = true;
+  for (std::size_t probe = 0; probe < minutes.size(); ++probe) {
+    Minute& minute = minutes[probe];
+    if (minute.count == 0 || minute.begin >= before) continue;
+    transaction.rows.emplace_back(MinuteRow{minute.begin, rules->full_name(probe), minute.low, minute.sum / minute.count, minute.high,
+                                            minute.count});
+    minute.count = 0;
+  }
+  if (transaction.rows.empty()) return;
+  transaction.rows.emplace_back(SnapshotRow{watch->now(), watch->snapshot()});
+  journal->submit(std::move(transaction));
+}
+
+}  // namespace underwing

@@ -1,0 +1,196 @@
+#include "daemon/tool/chosen.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <set>
+
+#include "daemon/words.hpp"
+#include "daemon/zone_files.hpp"
+
+namespace underwing::tool {
+
+namespace {
+
+/// The value of `pack:` at the beginning of a line. Enough to find a file by its pack; the loader judges it.
+std::string pack_named_in(const std::string& text) {
+  constexpr std::string_view kKey = "pack:";
+  std::size_t at = text.starts_with(kKey) ? 0 : text.find("\npack:");
+  if (at == std::string::npos) return "";
+  at = text.find(':', at) + 1;
+  const std::string line = text.substr(at, text.find_first_of("\n#", at) - at);
+  const std::size_t begin = line.find_first_not_of(" \"'");
+  if (begin == std::string::npos) return "";
+  return line.substr(begin, line.find_last_not_of(" \r\"'") + 1 - begin);
+}
+
+FarmFiles files_around(const FarmFiles& files, const std::string& pack, const std::vector<Measure>& measures) {
+  FarmFiles alone;
+  alone.packs = files.packs;
+  alone.shipped = files.shipped;
+  alone.farm_path = "farm.yaml";
+  std::string probes;
+  for (const Measure& measure : measures) probes += fmt::format("{}{}: [one]", probes.empty() ? "" : ", ", measure.name);
+  alone.farm_text = fmt::format(
+      "format: 1\nfarm: any\ntime_zone: UTC\nhouses: {{any: {{probes: {{{}}}}}}}\nplugins: {{paper: {{run: print}}}}\n"
+      "people: {{somebody: {{text: \"+44 7700 900100\"}}}}\ncall_out:\n"
+      "  urgent: [{{after: 0 min, tell: everyone, by: text}}]\n  soon: [{{after: 0 min, tell: everyone, by: text}}]\n"
+      "  note: [{{after: 0 min, tell: everyone, by: text}}]\n",
+      probes);
+  alone.flocks["flocks/any.yaml"] = fmt::format(
+      "format: 1\nflock: any\nhouse: any\nplaced: 2026-01-01 00:00\nbirds: 10000\nchick_weight: 42 g\npacks: [{}]\n", pack);
+  return alone;
+}
+
+const Flock* flock_of(const RuleSet& rules, const WatchedRule& rule) {
+  return rule.flock ? &rules.flocks[*rule.flock] : nullptr;
+}
+
+std::vector<std::string> flock_names(const RuleSet& rules) {
+  std::vector<std::string> names;
+  for (const Flock& flock : rules.flocks) names.push_back(flock.name);
+  return names;
+}
+
+std::string place_of(const RuleSet& rules, const WatchedRule& rule) {
+  const std::string& house = rules.houses[rule.house].name;
+  const Flock* flock = flock_of(rules, rule);
+  return flock ? fmt::format("{} ({})", house, flock->name) : house;
+}
+
+/// Of several places the one that matters most now.
+const WatchedRule* best_of(const RuleSet& rules, const std::vector<const WatchedRule*>& all, Instant now) {
+  const auto rank = [&](const WatchedRule* rule) {
+    const Flock* flock = flock_of(rules, *rule);
+    const bool present = rule->flock && rules.flock_in(rule->house, now) == rule->flock;
+    return std::pair(present, flock ? flock->placed : Instant{});
+  };
+  return *std::max_element(all.begin(), all.end(),
+                           [&](const WatchedRule* a, const WatchedRule* b) { return rank(a) < rank(b); });
+}
+
+/// The rule from whichever pack has it, with the reason why nothing in this farm does.
+std::optional<Chosen> from_a_pack(const FarmFiles& files, const RuleSet* rules, const std::string& name,
+                                  std::vector<std::string>& known) {
+  for (const std::string& pack : pack_names(files)) {
+    const Loaded alone = load_pack_alone(files, pack);
+    if (!alone.ok()) continue;
+    for (const WatchedRule& rule : alone.rules->rules) {
+      known.push_back(rule.name);
+      if (rule.name != name) continue;
+      Chosen chosen{alone.rules, &rule, nullptr, true, fmt::format("Nobody here uses the pack '{}', so this rule is not in force.", pack)};
+      for (const Unwatched& lacking : rules ? rules->unwatched : std::vector<Unwatched>{}) {
+        if (lacking.rule != name) continue;
+        chosen.notice = fmt::format("This rule is not in force in {}: no probe there gives '{}'.",
+                                    rules->houses[lacking.house].name, lacking.measure);
+      }
+      return chosen;
+    }
+  }
+  return std::nullopt;
+}
+
+}  // namespace
+
+bool concerns(const RuleSet& rules, const WatchedRule& rule, const std::string& flock) {
+  if (flock.empty()) return true;
+  if (rule.flock) return rules.flocks[*rule.flock].name == flock;
+  return std::any_of(rules.flocks.begin(), rules.flocks.end(),
+                     [&](const Flock& it) { return it.name == flock && it.house == rule.house; });
+}
+
+std::string suggestion(const std::string& word, const std::vector<std::string>& candidates) {
+  const auto near = nearest(word, candidates);
+  return near ? fmt::format("; did you mean '{}'?", *near) : "";
+}
+
+Headline headline_of(const RuleSet& rules, const WatchedRule& rule) {
+  return [&rules, &rule](const Limit& limit) {
+    const Reason reason = limit.side == Limit::Side::low    ? Reason::low
+                          : limit.side == Limit::Side::high ? Reason::high
+                                                            : Reason::when;
+    return what_is_wrong(rule, rules, reason);
+  };
+}
+
+std::vector<std::string> pack_names(const FarmFiles& files) {
+  std::set<std::string> names;
+  for (const auto* group : {&files.packs, &files.shipped}) {
+    for (const auto& [path, text] : *group) {
+      const std::string name = pack_named_in(text);
+      if (!name.empty()) names.insert(name);
+    }
+  }
+  return {names.begin(), names.end()};
+}
+
+Loaded load_pack_alone(const FarmFiles& files, const std::string& pack) {
+  // The first pass says which measures there are, those that the pack brings included.
+  Loaded first = load_farm(files_around(files, pack, {}), load_zone);
+  if (!first.ok()) return first;
+  return load_farm(files_around(files, pack, first.rules->measures), load_zone);
+}
+
+std::optional<Chosen> choose_rule(const FarmFiles& files, std::shared_ptr<const RuleSet> rules, const std::string& name,
+                                  const std::string& flock, Instant now, std::string& refusal) {
+  std::vector<std::string> known;
+  std::vector<const WatchedRule*> found;
+  std::set<std::string> places;
+  if (rules) {
+    const auto names = flock_names(*rules);
+    if (!flock.empty() && std::find(names.begin(), names.end(), flock) == names.end()) {
+      refusal = fmt::format("no flock named '{}'{}", flock, suggestion(flock, names));
+      return std::nullopt;
+    }
+    for (const WatchedRule& rule : rules->rules) {
+      known.push_back(rule.name);
+      if (rule.name != name || !concerns(*rules, rule, flock)) continue;
+      found.push_back(&rule);
+      places.insert(place_of(*rules, rule));
+    }
+  }
+  if (found.empty()) {
+    auto chosen = from_a_pack(files, rules.get(), name, known);
+    if (!chosen) refusal = fmt::format("no rule named '{}'{}", name, suggestion(name, known));
+    return chosen;
+  }
+  const WatchedRule* rule = best_of(*rules, found, now);
+  Chosen chosen{rules, rule, flock_of(*rules, *rule), false, ""};
+  places.erase(place_of(*rules, *rule));
+  if (!places.empty()) {
+    chosen.notice = fmt::format("There is a rule of this name for {}, too; choose with --flock.",
+                                fmt::join(places, ", "));
+  }
+  return chosen;
+}
+
+std::vector<Chosen> choose_pack(const FarmFiles& files, std::shared_ptr<const RuleSet> rules, const std::string& pack,
+                                const std::string& flock, std::string& refusal) {
+  std::vector<Chosen> all;
+  std::set<std::string> seen;
+  std::optional<std::pair<std::size_t, std::optional<std::size_t>>> place;
+  for (std::size_t i = 0; rules && i < rules->rules.size(); ++i) {
+    const WatchedRule& rule = rules->rules[i];
+    if (rule.pack != pack || !concerns(*rules, rule, flock)) continue;
+    if (!place) place = std::pair(rule.house, rule.flock);
+    if (*place != std::pair(rule.house, rule.flock) || !seen.insert(rule.name).second) continue;
+    all.push_back({rules, &rule, flock_of(*rules, rule), false, ""});
+  }
+  if (!all.empty()) return all;
+  const auto names = pack_names(files);
+  if (std::find(names.begin(), names.end(), pack) == names.end()) {
+    refusal = fmt::format("no pack named '{}'{}", pack, suggestion(pack, names));
+    return all;
+  }
+  const Loaded alone = load_pack_alone(files, pack);
+  if (!alone.ok()) {
+    refusal = fmt::format("the pack '{}' has mistakes; 'underwing check' shows them", pack);
+    return all;
+  }
+  for (const WatchedRule& rule : alone.rules->rules) {
+    if (seen.insert(rule.name).second) all.push_back({alone.rules, &rule, nullptr, true, ""});
+  }
+  return all;
+}
+
+}  // namespace underwing::tool

@@ -1,0 +1,27 @@
+#pragma once
+
+#include <nlohmann/json.hpp>
+#include <optional>
+#include <string>
+
+#include "daemon/tool/chosen.hpp"
+#include "rules/base/zone.hpp"
+#include "rules/explain/by_age.hpp"
+
+/// Parts of `underwing explain` that stand in files of their own.
+namespace underwing::tool {
+
+/// "2026-03-05 09:30", local.
+[[nodiscard]] std::string local_stamp(const Zone& zone, Instant wall);
+
+/// A rule's limits as rows by age, with the flock's days and dates where there is a flock. The row that holds at
+/// `age` is marked.
+[[nodiscard]] std::string table_as_text(const Chosen& chosen, const LimitTable& table, const std::optional<Duration>& age);
+
+/// All that is said of a rule, as one object; limits at `age` where one is given.
+[[nodiscard]] nlohmann::ordered_json rule_as_json(const Chosen& chosen, const std::optional<Duration>& age);
+
+/// All rules and curves of a pack.
+int explain_pack(const std::string& pack, const std::string& flock, const Opened& opened, const Common& common);
+
+}  // namespace underwing::tool

@@ -1,0 +1,173 @@
+// underwing explain --pack: rules and curves of a pack as tables, to be held against the breeder's book.
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <map>
+#include <nlohmann/json.hpp>
+#include <set>
+
+#include "daemon/tool/explain.hpp"
+#include "daemon/tool/terminal.hpp"
+#include "daemon/words.hpp"
+#include "rules/explain/words.hpp"
+#include "rules/language/check.hpp"
+
+namespace underwing::tool {
+
+namespace {
+
+using nlohmann::ordered_json;
+
+/// Rows of cells, each column as wide as its widest cell and aligned to the right.
+std::string grid(const std::vector<std::vector<std::string>>& rows) {
+  std::vector<std::size_t> widths;
+  for (const auto& row : rows) {
+    widths.resize(std::max(widths.size(), row.size()));
+    for (std::size_t i = 0; i < row.size(); ++i) widths[i] = std::max(widths[i], columns_of(row[i]));
+  }
+  std::string out;
+  for (const auto& row : rows) {
+    std::string line;
+    for (std::size_t i = 0; i < row.size(); ++i) line += "  " + right_aligned(row[i], widths[i]);
+    line.erase(line.find_last_not_of(' ') + 1);
+    out += line + "\n";
+  }
+  return out;
+}
+
+std::map<std::string, std::shared_ptr<const Curve>> curves_of(const std::vector<Chosen>& rules) {
+  std::map<std::string, std::shared_ptr<const Curve>> curves;
+  for (const Chosen& chosen : rules) {
+    for (const auto& curve : chosen.rule->curves) curves.emplace(curve->name, curve);
+  }
+  return curves;
+}
+
+bool is_given(const Curve& curve, Duration age) {
+  return std::any_of(curve.points.begin(), curve.points.end(), [age](const auto& point) { return point.first == age; });
+}
+
+/// Every age that a curve names, and every whole day between; what lies between two given points in brackets.
+void print_curves(const std::map<std::string, std::shared_ptr<const Curve>>& curves) {
+  std::set<Duration> ages;
+  std::vector<std::string> names{"age"};
+  std::vector<std::string> units{""};
+  for (const auto& [name, curve] : curves) {
+    names.push_back(name);
+    units.push_back(curve->unit.text);
+    for (const auto& point : curve->points) ages.insert(point.first);
+  }
+  const Duration first = *ages.begin();
+  const Duration last = *ages.rbegin();
+  for (Duration age = std::chrono::ceil<std::chrono::days>(first); age <= last; age += std::chrono::hours(24)) ages.insert(age);
+  std::vector<std::vector<std::string>> rows{names, units};
+  for (const Duration age : ages) {
+    std::vector<std::string> row{to_words(age)};
+    for (const auto& [name, curve] : curves) {
+      const std::string number = plain_number(curve->unit.from_canonical(value_of(*curve, hours_of(age))));
+      row.push_back(is_given(*curve, age) ? number : "(" + number + ")");
+    }
+    rows.push_back(std::move(row));
+  }
+  fmt::print("\nCurves by age; in brackets what lies between two given points, or beyond the last one\n\n{}", grid(rows));
+  for (const auto& [name, curve] : curves) {
+    fmt::print("{}", wrapped(curve->source.empty() ? "no source given" : curve->source, text_columns(), fmt::format("  {}: ", name)));
+  }
+}
+
+std::string ages_of(const WatchedRule& rule) {
+  if (!rule.flock) return "at all times";
+  const std::string begin = to_words(rule.from.value_or(std::chrono::hours(-24)));
+  return rule.until ? fmt::format("{} to {}", begin, to_words(*rule.until)) : fmt::format("from {}", begin);
+}
+
+void print_rule(const Chosen& chosen) {
+  const WatchedRule& rule = *chosen.rule;
+  std::string facts = ages_of(rule);
+  if (rule.on_delay > Duration::zero()) facts += ", after " + to_words(rule.on_delay);
+  if (rule.respond_within) facts += ", act within " + to_words(*rule.respond_within);
+  if (rule.ahead) facts += fmt::format(", {} ahead", to_words(*rule.ahead));
+  fmt::print("\n  {}, {}: {}\n", rule.name, to_string(rule.worst_priority()), facts);
+  const auto line = [](const std::string& head, const std::string& text) {
+    if (!text.empty()) fmt::print("{}", wrapped(text, text_columns(), left_aligned("    " + head, 18)));
+  };
+  line("about", rule.about);
+  if (rule.watch) line("watches", number_in_words(*rule.watch, chosen.wording()));
+  for (const Limit& limit : rule.limits) {
+    line(name_of_limit(rule, limit), limit.side == Limit::Side::when ? condition_in_words(*limit.expression, chosen.wording())
+                                                                     : number_in_words(*limit.expression, chosen.wording()));
+  }
+  line("do", rule.action);
+  line("source", rule.source);
+}
+
+ordered_json curve_as_json(const Curve& curve) {
+  ordered_json points = ordered_json::array();
+  for (const auto& [age, value] : curve.points) {
+    points.push_back({{"age_h", hours_of(age)}, {"value", std::round(curve.unit.from_canonical(value) * 1000) / 1000}});
+  }
+  return {{"curve", curve.name}, {"unit", curve.unit.text}, {"points", std::move(points)}, {"source", curve.source}};
+}
+
+}  // namespace
+
+std::string local_stamp(const Zone& zone, Instant wall) {
+  std::string stamp = to_rfc3339(zone.to_local(wall).as_if_utc).substr(0, 16);
+  std::replace(stamp.begin(), stamp.end(), 'T', ' ');
+  return stamp;
+}
+
+std::string table_as_text(const Chosen& chosen, const LimitTable& table, const std::optional<Duration>& age) {
+  const WatchedRule& rule = *chosen.rule;
+  const std::string unit = rule.unit.text.empty() ? "" : " " + rule.unit.text;
+  std::vector<std::string> head{"age"};
+  if (chosen.flock) head.insert(head.end(), {"day", "date and time"});
+  std::vector<std::size_t> shown;
+  for (std::size_t i = 0; i < rule.limits.size(); ++i) {
+    if (std::isnan(table.rows.front().values[i])) continue;
+    shown.push_back(i);
+    head.push_back(name_of_limit(rule, rule.limits[i]) + unit);
+  }
+  std::vector<std::vector<std::string>> rows{head};
+  for (std::size_t i = 0; i < table.rows.size(); ++i) {
+    const LimitRow& row = table.rows[i];
+    std::vector<std::string> cells{to_words(row.age)};
+    if (chosen.flock) {
+      const Instant wall = chosen.flock->placed + row.age;
+      const Zone& zone = chosen.rules->farm.zone;
+      cells.insert(cells.end(), {day_of(*chosen.flock, zone, wall).substr(4), local_stamp(zone, wall)});
+    }
+    for (const std::size_t limit : shown) cells.push_back(plain_number(rule.unit.from_canonical(row.values[limit])));
+    const bool begun = age && *age >= row.age;
+    const bool over = i + 1 < table.rows.size() ? age && *age >= table.rows[i + 1].age : !age || !in_force_at(rule, *age);
+    if (begun && !over) cells.emplace_back(*age == row.age ? "<" : "< and on");
+    rows.push_back(std::move(cells));
+  }
+  return grid(rows);
+}
+
+int explain_pack(const std::string& pack, const std::string& flock, const Opened& opened, const Common& common) {
+  std::string refusal;
+  const std::vector<Chosen> rules = choose_pack(opened.files, opened.loaded.rules, pack, flock, refusal);
+  if (!refusal.empty()) {
+    fmt::print(stderr, "underwing: {}\n", refusal);
+    return 2;
+  }
+  const auto curves = curves_of(rules);
+  if (common.json) {
+    for (const auto& [name, curve] : curves) fmt::print("{}\n", curve_as_json(*curve).dump());
+    for (const Chosen& chosen : rules) fmt::print("{}\n", rule_as_json(chosen, std::nullopt).dump());
+    return 0;
+  }
+  const bool alone = !rules.empty() && rules.front().any_house;
+  const Flock* used = rules.empty() ? nullptr : rules.front().flock;
+  fmt::print("pack {}{}\n", pack, alone  ? ", as it stands in the pack; nobody on this farm uses it"
+                                  : used ? fmt::format(", as it stands for the flock {}", used->name)
+                                         : "");
+  for (const Chosen& chosen : rules) print_rule(chosen);
+  if (!curves.empty()) print_curves(curves);
+  return 0;
+}
+
+}  // namespace underwing::tool
