@@ -18,7 +18,9 @@ std::vector<Issue> check_file(const std::string& path, const std::string& text, 
     const std::vector<Measure> measures = read_measures({&pack}, log);
     judge_alone(pack, measures, log);
   } else if (root.find("flock") != nullptr) {
-    (void)read_flock(root, Zone{}, log);
+    Zone unknown;
+    unknown.name.clear();
+    (void)read_flock(root, unknown, log);
   } else if (root.find("farm") != nullptr) {
     (void)read_farm(root, zones, log);
   } else {

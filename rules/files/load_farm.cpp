@@ -98,6 +98,7 @@ void read_zone(Farm& farm, const YamlNode& node, const ZoneSource& zones, IssueL
 FarmDraft read_farm(const YamlNode& root, const ZoneSource& zones, IssueLog& log) {
   FarmDraft draft;
   draft.root = &root;
+  draft.farm.zone.name.clear();  // Not known until it is read.
   const auto fields = read_fields(root, farm_keys(), log);
   if (!fields) return draft;
   check_format(*fields, log);

@@ -73,7 +73,8 @@ enum class Sign { any, not_negative, positive };
 [[nodiscard]] std::optional<Duration> read_time_of_day(const YamlNode& node, IssueLog& log);
 /// "05:30-21:30".
 [[nodiscard]] std::optional<std::pair<Duration, Duration>> read_hours(const YamlNode& node, IssueLog& log);
-/// "2026-03-02 09:30", with "first" or "second" where clocks repeat it.
+/// "2026-03-02 09:30", with "first" or "second" where clocks repeat it. A zone without a name is not known;
+/// then only the form is judged.
 [[nodiscard]] std::optional<Instant> read_local_time(const YamlNode& node, const Zone& zone, IssueLog& log);
 /// "Mon-Fri", "Sat, Sun", a list of them; bit 0 is Monday.
 [[nodiscard]] std::optional<std::uint8_t> read_days(const YamlNode& node, IssueLog& log);

@@ -116,7 +116,8 @@ std::optional<Instant> read_local_time(const YamlNode& node, const Zone& zone, I
         fmt::format("this time comes twice in {} that day; write 'first' or 'second' after it", zone.name));
     return std::nullopt;
   }
-  if (resolved.mapping == Zone::Mapping::unique && !which.empty()) {
+  const bool zone_known = !zone.name.empty();
+  if (zone_known && resolved.mapping == Zone::Mapping::unique && !which.empty()) {
     report(log, node, fmt::format("this time comes only once in {}; leave '{}' out", zone.name, which));
     return std::nullopt;
   }

@@ -157,6 +157,11 @@ TEST(Mistakes, OfASingleFileAreJudgedByWhatStandsInIt) {
       "format: 1\npack: a\nrules:\n  x:\n    watch: median(air_temperature)\n    low: "
       "some_curve_from_elsewhere - 2 K\n    priority: note\n";
   EXPECT_TRUE(check_file("a.yaml", pack, zone_named).empty());
+  // Which zone the farm is in is not known either.
+  const std::string flock =
+      "format: 1\nflock: a\nhouse: b\nplaced: 2026-10-25 01:30 second\nbirds: 1\nchick_weight: 42 g\npacks: "
+      "[c]\n";
+  EXPECT_TRUE(check_file("flocks/a.yaml", flock, zone_named).empty());
   const auto issues = check_file("b.yaml", "format: 1\n", zone_named);
   ASSERT_EQ(issues.size(), 1u);
   EXPECT_EQ(issues[0].text,
