@@ -95,8 +95,8 @@ class PluginHost {
   /// Stops all and calls `done` once none is left.
   void stop_all(std::function<void()> done);
 
-  /// Hands over a message for a person. Kept until the plugin has taken it: not taken within 10 s, the plugin is
-  /// killed and started again, and gets it again. One that it took without a receipt within 60 s is given again
+  /// Hands over a message for a person. Kept until the plugin has taken it: not taken within 10 s of its turn, the
+  /// plugin is killed and started again, and gets it again. One that it took without a receipt within 60 s is given again
   /// after a restart, too. False: there is no such plugin.
   [[nodiscard]] bool deliver(const std::string& plugin, const std::string& delivery, const nlohmann::json& params);
   /// An alarm's newest state; one of the same key that still waits is replaced. Never waits.

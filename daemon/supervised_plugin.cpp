@@ -53,6 +53,7 @@ struct SupervisedPlugin::Run {
   LineBuffer lines, log;
   std::uint64_t too_long_seen = 0;
   Clock::time_point begun = Clock::now();
+  Clock::time_point line_taken{};   ///< when it took the last whole line
   bool waits_to_write = false;
   bool close_input_when_written = false;
 };
@@ -286,6 +287,7 @@ void SupervisedPlugin::written() {
   Outgoing item = std::move(outgoing_.front());
   outgoing_.pop_front();
   sent_bytes_ = 0;
+  run_->line_taken = Clock::now();
   if (item.kind == Outgoing::Kind::delivery) unanswered_[item.key] = {std::move(item.line), Clock::now()};
 }
 
@@ -333,7 +335,8 @@ void SupervisedPlugin::tick() {
 
 void SupervisedPlugin::check_deliveries(Clock::time_point now) {
   const bool stuck = std::any_of(outgoing_.begin(), outgoing_.end(), [&](const Outgoing& item) {
-    return item.kind == Outgoing::Kind::delivery && now - std::max(item.queued, run_->begun) > limits_.deliver_within;
+    const auto turn = std::max({item.queued, run_->begun, run_->line_taken});
+    return item.kind == Outgoing::Kind::delivery && now - turn > limits_.deliver_within;
   });
   if (!stuck) return;
   events_.on_log(spec_.name, fmt::format("did not take a message within {}; it is killed and started again",
