@@ -1,0 +1,41 @@
+#!/usr/bin/env bash
+# Installs what is missing, builds, and runs all tests. Ends with a line "N passed, N failed".
+#   UNDERWING_WERROR=ON          warnings are errors
+#   UNDERWING_SANITIZED_TOO=ON   the tests run a second time under address and undefined-behaviour sanitizers
+set -euo pipefail
+root=$(cd "$(dirname "${BASH_SOURCE[0]}")/.." && pwd)
+cd "$root"
+./.ci/install
+
+passed=0
+failed=0
+
+# build_and_test FOLDER CTEST-ARGUMENTS… -- CMAKE-ARGUMENTS…
+build_and_test() {
+  local folder=$1
+  shift
+  local chosen=()
+  while [[ $1 != -- ]]; do chosen+=("$1"); shift; done
+  shift
+  cmake -S . -B "$folder" -G Ninja "$@" >"$folder.configure.log" 2>&1 || { cat "$folder.configure.log"; exit 2; }
+  rm -f "$folder.configure.log"
+  cmake --build "$folder"
+  local results=$folder/tests.xml
+  ctest --test-dir "$folder" --output-on-failure --no-tests=error -j "$(nproc)" "${chosen[@]}" --output-junit tests.xml || true
+  local total bad skipped
+  total=$(grep -o ' tests="[0-9]*"' "$results" | head -1 | tr -dc 0-9)
+  bad=$(grep -o ' failures="[0-9]*"' "$results" | head -1 | tr -dc 0-9)
+  skipped=$(grep -o ' skipped="[0-9]*"' "$results" | head -1 | tr -dc 0-9)
+  passed=$((passed + total - bad - skipped))
+  failed=$((failed + bad))
+}
+
+build_and_test build -- -DCMAKE_BUILD_TYPE=Release -DUNDERWING_WERROR="${UNDERWING_WERROR:-OFF}"
+if [[ ${UNDERWING_SANITIZED_TOO:-OFF} == ON ]]; then
+  # Processes that exec others and tests of kill -9 gain nothing from a second run.
+  build_and_test build-sanitized -LE e2e -- -DCMAKE_BUILD_TYPE=Debug -DCMAKE_CXX_FLAGS_DEBUG="-O1 -g1" \
+    -DUNDERWING_SANITIZE=address -DUNDERWING_WERROR="${UNDERWING_WERROR:-OFF}"
+fi
+
+echo "$passed passed, $failed failed"
+[[ $failed -eq 0 ]]
