@@ -171,7 +171,17 @@ void Engine::evaluate(std::size_t index, Occasion occasion) {
     event.age_h = age_h(index);
     events_.push_back(event);
   }
+  compiled_[index].next_bound = next_bound(index);
   schedule(rules_->probes.size() + index, due_of(rules_->probes.size() + index));
+}
+
+Instant Engine::next_bound(std::size_t rule) const {
+  const Instant work_end = work_until_[rules_->rules[rule].house];
+  const Instant end = work_end > now_ ? work_end : kNever;
+  for (const Instant bound : compiled_[rule].bounds) {
+    if (bound > wall()) return std::min(end, bound - wall_ahead_);
+  }
+  return end;
 }
 
 void Engine::evaluate_all(Occasion occasion) {
@@ -185,16 +195,8 @@ Instant Engine::due_of(std::size_t id) {
     return series.ever_good() && stale >= now_ ? stale : kNever;
   }
   const std::size_t rule = id - board_.series.size();
-  Instant due = states_[rule].next_due(rules_->rules[rule], counting_begin(rule));
-  for (const Instant bound : compiled_[rule].bounds) {
-    if (bound > wall()) {
-      due = std::min(due, bound - wall_ahead_);
-      break;
-    }
-  }
-  const Instant work_end = work_until_[rules_->rules[rule].house];
-  if (work_end > now_) due = std::min(due, work_end);
-  return due;
+  const Instant due = states_[rule].next_due(rules_->rules[rule], counting_begin(rule));
+  return std::min(due, compiled_[rule].next_bound);
 }
 
 void Engine::schedule(std::size_t id, Instant time) {
@@ -222,8 +224,6 @@ Instant Engine::next_due() {
 
 void Engine::work_off_next() {
   const Instant time = next_due();
-  now_ = std::max(now_, time);
-  ++version_;
   concerned_.clear();
   const bool minute = time == next_minute_;
   while (next_due() == time && !due_.empty() && due_.top().time == time) {
@@ -236,6 +236,8 @@ void Engine::work_off_next() {
       concerned_.push_back(id - board_.series.size());
     }
   }
+  now_ = std::max(now_, time);
+  ++version_;
   if (minute) {
     for (Series& series : board_.series) series.work_off_minute(time);
     next_minute_ += std::chrono::minutes(1);

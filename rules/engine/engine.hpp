@@ -88,6 +88,7 @@ class Engine {
     std::vector<std::size_t> probes;                    ///< that it depends on
     std::vector<std::vector<std::size_t>> by_measure;   ///< the same, for each measure
     std::vector<Instant> bounds;                        ///< wall times at which it may begin or cease to be in force
+    Instant next_bound = kNever;                        ///< engine time; the first of them after the last evaluation
     Duration span_max{0};
     std::size_t firsts_seen = 0;                        ///< of `first_readings_`, when `windows_ready` was worked out
     Instant windows_ready{Duration::min()};             ///< the longest window after each measure's first good reading
@@ -103,6 +104,7 @@ class Engine {
   [[nodiscard]] bool in_bounds(const WatchedRule& rule) const;
   [[nodiscard]] Instant counting_begin(std::size_t rule);
   [[nodiscard]] Instant due_of(std::size_t id);
+  [[nodiscard]] Instant next_bound(std::size_t rule) const;
   void schedule(std::size_t id, Instant time);
   void evaluate(std::size_t rule, Occasion occasion);
   void evaluate_all(Occasion occasion);

@@ -126,19 +126,31 @@ Program::Program(const Expression& expression, const WatchedRule& rule, Board& b
   compile(expression, rule, board);
 }
 
+/// The probes of a measure in the rule's house. None where only `only_if` speaks of it: then it is unknown.
+const std::vector<std::size_t>& probes_in_house(const WatchedRule& rule, std::size_t measure, const Board& board) {
+  static const std::vector<std::size_t> kNone;
+  const auto& probes = board.rules->houses[rule.house].probes;
+  const auto found = probes.find(measure);
+  return found == probes.end() ? kNone : found->second;
+}
+
 void Program::note_measure(std::size_t measure) {
   const auto place = std::lower_bound(measures_.begin(), measures_.end(), measure);
   if (place == measures_.end() || *place != measure) measures_.insert(place, measure);
 }
 
 void Program::compile_source(const Expression& expression, const WatchedRule& rule, Board& board) {
-  const auto& house = board.rules->houses[rule.house];
   const Measure& measure = board.rules->measures[expression.measure];
-  note_measure(expression.measure);
+  const auto& probes = probes_in_house(rule, expression.measure, board);
   Step step;
+  if (probes.empty()) {
+    step.number = kUnknown;
+    steps_.push_back(step);
+    return;
+  }
+  note_measure(expression.measure);
   step.number = measure.unit.factor;
   step.offset = measure.unit.offset;
-  const auto& probes = house.probes.at(expression.measure);
   const bool own = rule.probe && board.rules->probes[*rule.probe].measure == expression.measure;
   step.index = static_cast<std::uint32_t>(own ? *rule.probe : probes.front());
   if (expression.kind == Expression::Kind::measure) {
@@ -164,11 +176,11 @@ void Program::compile_across(const Expression& expression, const WatchedRule& ru
   const bool bare_total = expression.kind == Expression::Kind::window;  // total adds its probes up by itself
   const Expression& source = bare_total ? expression : *expression.children.front();
   const Measure& measure = board.rules->measures[source.measure];
-  note_measure(source.measure);
   Aggregate aggregate;
   aggregate.function = expression.function;
   aggregate.measure = source.measure;
-  aggregate.probes = board.rules->houses[rule.house].probes.at(source.measure);
+  aggregate.probes = probes_in_house(rule, source.measure, board);
+  if (!aggregate.probes.empty()) note_measure(source.measure);
   aggregate.factor = measure.unit.factor;
   aggregate.offset = measure.unit.offset;
   if (is_difference(expression.function)) aggregate.offset = 0;
@@ -216,7 +228,7 @@ void Program::compile(const Expression& expression, const WatchedRule& rule, Boa
     case Kind::measure: return compile_source(expression, rule, board);
     case Kind::window: {
       const bool own = rule.probe && board.rules->probes[*rule.probe].measure == expression.measure;
-      const std::size_t probes = board.rules->houses[rule.house].probes.at(expression.measure).size();
+      const std::size_t probes = probes_in_house(rule, expression.measure, board).size();
       if (expression.function == Expression::Function::total && !own && probes > 1) {
         return compile_across(expression, rule, board);
       }
@@ -225,11 +237,11 @@ void Program::compile(const Expression& expression, const WatchedRule& rule, Boa
     case Kind::across: return compile_across(expression, rule, board);
     case Kind::count: {
       const std::size_t measure = expression.children.front()->measure;
-      note_measure(measure);
+      if (!probes_in_house(rule, measure, board).empty()) note_measure(measure);
       Step step;
       step.op = Op::count;
       step.index = static_cast<std::uint32_t>(probe_lists_.size());
-      probe_lists_.push_back(board.rules->houses[rule.house].probes.at(measure));
+      probe_lists_.push_back(probes_in_house(rule, measure, board));
       steps_.push_back(step);
       return;
     }

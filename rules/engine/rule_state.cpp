@@ -193,7 +193,8 @@ void RuleState::begin_and_end(const WatchedRule& rule, const Sight& sight, const
     emit(Event::Kind::returned, unwatched ? Reason::not_watched : Reason::none, *worst_between);
     left_force = false;
   } else if (rule.staged && *worst_after < *worst_between) {
-    emit(Event::Kind::eased, reason_of(rule.limits[*worst_after].side), *worst_after);
+    emit(Event::Kind::eased, limits[*worst_after].broken_itself ? reason_of(rule.limits[*worst_after].side) : Reason::ahead,
+         *worst_after);
   }
 }
 
