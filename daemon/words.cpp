@@ -13,6 +13,7 @@ namespace {
 
 // The GSM 7-bit default alphabet beyond ASCII, and its extension table (3GPP TS 23.038, 6.2.1 and 6.2.1.1).
 constexpr std::string_view kGsmBeyondAscii = "£¥èéùìòÇØøÅåΔΦΓΛΩΠΨΣΘΞÆæßÉ¤¡ÄÖÑÜ§¿äöñüà";
+constexpr std::size_t kWhatBytesMax = 24;  // of what a rule is about, in a text
 constexpr std::string_view kGsmExtension = "^{}\\[~]|€";
 
 std::size_t sequence_length(char lead) {
@@ -20,6 +21,21 @@ std::size_t sequence_length(char lead) {
   if (byte < 0x80) return 1;
   if (byte >= 0xf0) return 4;
   return byte >= 0xe0 ? 3 : 2;
+}
+
+/// Whether `character` is whole: a lead byte and as many of its followers as it asks for.
+bool whole(std::string_view character) {
+  const auto lead = static_cast<unsigned char>(character[0]);
+  if (lead >= 0x80 && lead < 0xc2) return false;
+  return character.size() == sequence_length(character[0]) &&
+         std::all_of(character.begin() + 1, character.end(), [](char c) { return (static_cast<unsigned char>(c) & 0xc0U) == 0x80U; });
+}
+
+/// The beginning of `text`, at most `bytes` long, that ends with a whole character.
+std::string_view beginning(std::string_view text, std::size_t bytes) {
+  if (text.size() <= bytes) return text;
+  while (bytes > 0 && (static_cast<unsigned char>(text[bytes]) & 0xc0U) == 0x80U) --bytes;
+  return text.substr(0, bytes);
 }
 
 std::string_view replacement(std::string_view character) {
@@ -30,8 +46,8 @@ std::string_view replacement(std::string_view character) {
     if (from == character) return to;
   }
   const bool ascii = character.size() == 1 && character[0] >= ' ' && character[0] < 0x7f;
-  const bool known_here = ascii || kGsmBeyondAscii.find(character) != std::string_view::npos ||
-                          kGsmExtension.find(character) != std::string_view::npos;
+  const bool known_here = ascii || (whole(character) && (kGsmBeyondAscii.find(character) != std::string_view::npos ||
+                                                         kGsmExtension.find(character) != std::string_view::npos));
   return known_here ? character : "?";
 }
 
@@ -71,22 +87,30 @@ std::size_t gsm_length(std::string_view text) {
   return septets;
 }
 
+std::string cut_to(std::string_view text, std::size_t septets_max) {
+  const std::string whole_text = to_gsm(text);
+  std::size_t septets = 0, end = 0;
+  while (end < whole_text.size()) {
+    const std::size_t length = std::min(sequence_length(whole_text[end]), whole_text.size() - end);
+    septets += gsm_length(std::string_view(whole_text).substr(end, length));
+    if (septets > septets_max) break;
+    end += length;
+  }
+  return whole_text.substr(0, end);
+}
+
 std::string fit(const std::vector<std::string>& variants) {
   std::string text;
   for (const std::string& variant : variants) {
     text = to_gsm(variant);
     if (gsm_length(text) <= kTextSeptetsMax) return text;
   }
-  while (gsm_length(text) > kTextSeptetsMax) {
-    do text.pop_back();
-    while (!text.empty() && (static_cast<unsigned char>(text.back()) & 0xc0U) == 0x80U);
-  }
-  return text;
+  return cut_to(text, kTextSeptetsMax);
 }
 
 std::string house_in_short(const std::string& house) {
   const auto digit = std::find_if(house.begin(), house.end(), [](unsigned char c) { return std::isdigit(c) != 0; });
-  if (digit != house.end() && digit != house.begin()) return capitals(house.substr(0, 1)) + std::string(digit, house.end());
+  if (digit != house.end() && digit != house.begin()) return (capitals(house.substr(0, 1)) + std::string(digit, house.end())).substr(0, 8);
   return capitals(house.substr(0, 8));
 }
 
@@ -141,7 +165,9 @@ std::string what_is_wrong(const WatchedRule& rule, const RuleSet& rules, Reason 
       if (row.measure == rules.measures[source->measure].name) return std::string(low ? row.low : row.high);
     }
   }
-  if (!rule.about.empty()) return capitals(rule.about.substr(0, rule.about.find_first_of(",.;:(", 0)).substr(0, 24));
+  if (!rule.about.empty()) {
+    return capitals(std::string(beginning(std::string_view(rule.about).substr(0, rule.about.find_first_of(",.;:(")), kWhatBytesMax)));
+  }
   return source ? capitals(measure_in_words(rules.measures[source->measure].name)) : "ALARM";
 }
 
@@ -164,8 +190,11 @@ std::string to_text(const AlarmWords& words) {
     const std::size_t stop = shorter.find_last_of(".,");
     shorter = stop == std::string::npos ? "" : shorter.substr(0, stop) + ".";
   }
+  // How to answer is never cut off.
+  const std::size_t replies = gsm_length(to_gsm(words.replies)) + 2;
+  const std::size_t room = replies < kTextSeptetsMax ? kTextSeptetsMax - replies : 0;
   return fit({join({first, words.action, words.replies}), join({first, shorter, words.replies}),
-              join({first, words.replies}), words.head + ". " + words.replies});
+              join({first, words.replies}), words.head + ". " + words.replies, cut_to(words.head, room) + ". " + words.replies});
 }
 
 }  // namespace underwing

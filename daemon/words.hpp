@@ -23,7 +23,10 @@ inline constexpr std::size_t kTextSeptetsMax = 160;
 /// The first of `variants` that fits one message; the last one is cut to fit.
 [[nodiscard]] std::string fit(const std::vector<std::string>& variants);
 
-/// "H1" for house-1, else the name in capitals, at most eight characters.
+/// As much of the text as `septets_max` have room for, in the GSM 7-bit alphabet.
+[[nodiscard]] std::string cut_to(std::string_view text, std::size_t septets_max);
+
+/// "H1" for house-1, else the name in capitals; at most eight characters.
 [[nodiscard]] std::string house_in_short(const std::string& house);
 
 /// "day 2", as the flock's people count.
