@@ -146,7 +146,7 @@ struct CallPlan {
 struct PluginEntry {
   std::string name;
   std::string run;               ///< a bundled plugin's name or a path
-  std::string settings_json;     ///< the YAML settings as a JSON object; scalars as text, see plugins/README.md
+  std::string settings_json;     ///< the YAML settings as a JSON object, see rules/files/settings.hpp
   std::optional<std::vector<Way>> carries;
   std::vector<std::string> arguments;
 };

@@ -19,7 +19,7 @@ houses:
   south: {probes: {air_temperature: [b, a], mains: [grid]}}
   north: {probes: {air_temperature: [x], water: [main]}}
 plugins:
-  paper: {run: print, settings: {file: 010, list: [a, "b\"c"], none: }}
+  paper: {run: print, settings: {file: 010, list: [a, "b\"c"], none: , port: 1883, part: -0.5e1, on: true, text: "7"}}
 people:
   ines: {text: "+44 7700 900101"}
   tomas: {text: "+44 7700 900102", away: 25 min}
@@ -176,7 +176,7 @@ TEST_F(Model, HoldsPeopleAndSteps) {
   EXPECT_EQ(urgent.steps[0].by, (std::vector<Way>{Way::text, Way::call}));
   EXPECT_EQ(farm.call_out.at(Priority::soon).hours, std::pair(Duration(5h + 30min), Duration(21h + 30min)));
   EXPECT_EQ(farm.call_out.at(Priority::note).daily, 6h + 30min);
-  EXPECT_EQ(farm.plugins[0].settings_json, R"({"file":"010","list":["a","b\"c"],"none":null})");
+  EXPECT_EQ(farm.plugins[0].settings_json, R"({"file":"010","list":["a","b\"c"],"none":null,"port":1883,"part":-0.5e1,"on":true,"text":"7"})");
 }
 
 TEST_F(Model, PlacesFlocksInUtc) {
