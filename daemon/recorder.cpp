@@ -11,6 +11,16 @@ namespace {
 
 double seconds_of(Duration span) { return static_cast<double>(span.count()) / 1000.0; }
 
+/// SenML's word for a unit; none where it has no word that means the same number: then it is the measure's own.
+std::optional<std::string_view> senml_unit_of(const Unit& unit) {
+  if (unit.text.empty()) return std::nullopt;
+  if (unit.text == "°C") return "Cel";
+  if (unit.text == "%") return "%RH";  // "%" itself is a ratio in SenML
+  const auto source = parse_senml_unit(unit.text);
+  const auto one = source ? convert(1.0, *source, unit) : std::nullopt;
+  return one && *one == 1.0 ? std::optional<std::string_view>(unit.text) : std::nullopt;
+}
+
 }  // namespace
 
 Recorder::Recorder(Watch& watch, Write write) : watch_(watch), write_(std::move(write)) {}
@@ -32,11 +42,11 @@ void Recorder::begin(Instant now, Duration wall_ahead) {
   if (wall_ahead != Duration::zero()) clock(wall_ahead);
 }
 
-void Recorder::resume(Instant now) {
-  watch_.resume(now);
+void Recorder::resume(Instant now, Duration wall_ahead) {
+  watch_.resume(now, wall_ahead);
   taped_ = watch_.now();
   line_.clear();
-  append_senml_mark(line_, kMarkResume, watch_.now());
+  append_senml_mark(line_, kMarkResume, watch_.now(), std::to_string(wall_ahead.count()));
   write(line_);
 }
 
@@ -44,20 +54,16 @@ void Recorder::reading(std::size_t probe, Instant time, double value) {
   if (watch_.now() > time) mark_time();
   const RuleSet& rules = watch_.rules();
   const std::string name = rules.full_name(probe);
-  const std::string& unit = rules.probes[probe].quality.unit.text;
   line_.clear();
   SenmlRecord record;
   record.name = name;
-  // A unit that SenML has no word for is left out: then it is the measure's own.
-  if (unit == "°C") record.unit = "Cel";
-  else if (!unit.empty() && parse_senml_unit(unit)) record.unit = unit;
+  record.unit = senml_unit_of(rules.probes[probe].quality.unit);
   record.value = value;
   record.time = time;
   record.timed = true;
-  if (append_senml(line_, record)) {
-    taped_ = std::max(taped_, time);
-    write(line_);
-  }
+  if (!append_senml(line_, record)) return;  // not finite: no reading
+  taped_ = std::max(taped_, time);
+  write(line_);
   watch_.reading(probe, time, value);
 }
 

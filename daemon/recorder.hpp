@@ -19,8 +19,9 @@ class Recorder {
   Recorder(Watch& watch, Write write);
 
   void begin(Instant now, Duration wall_ahead);
-  void resume(Instant now);
+  void resume(Instant now, Duration wall_ahead);
   void advance(Instant now) { watch_.advance(now); }
+  /// A value that is not finite is no reading and goes nowhere.
   void reading(std::size_t probe, Instant time, double value);
   void clock(Duration wall_ahead);
   void work(std::size_t house, Instant until);

@@ -7,8 +7,8 @@
 #include <cstdio>
 #include <fstream>
 
+#include "daemon/catch_up.hpp"
 #include "daemon/service_impl.hpp"
-#include "daemon/tape_player.hpp"
 #include "daemon/zone_files.hpp"
 
 namespace underwing {
@@ -73,38 +73,22 @@ void Service::Impl::open_memory() {
 }
 
 /// Takes the last snapshot, the tape back over the longest window, and the tape since; tells nothing of that.
-void Service::Impl::go_on_from(const SnapshotRow& snapshot, Instant now) {
-  const Instant kept = Watch::snapshot_time(snapshot.json);
-  if (kept == kNever) {
+void Service::Impl::go_on_from(const SnapshotRow& snapshot, Instant now, Duration wall_ahead) {
+  if (!CatchUp::readable(snapshot.json)) {
     log("The last snapshot cannot be read; the watch begins anew.");
-    recorder->begin(now, clock->read().wall_ahead);
+    recorder->begin(now, wall_ahead);
     return;
   }
-  const Instant from = kept - longest_span(*rules);
-  TapePlayer player(*watch, *rules);
-  watch->begin(from);
-  bool restored = false;
-  const auto restore = [&] {
-    watch->advance(kept);
-    watch->forget_effects();
-    if (!watch->restore(snapshot.json)) log("The last snapshot does not fit; alarms begin anew.");
-    restored = true;
-  };
+  CatchUp catch_up(*watch, *rules, snapshot.json);
   for (const auto& path : list_tapes(options.state / "tapes")) {
-    if (path.filename().string().substr(0, 13) < tape_hour(from)) continue;
+    if (path.filename().string().substr(0, 13) < tape_hour(catch_up.from())) continue;
     auto reader = TapeReader::open(path);
     if (!reader.ok()) continue;
-    while (const auto line = reader->next()) {
-      const Instant time = player.time_of(*line);
-      if (time < from) continue;
-      if (!restored && time > kept) restore();
-      player.play(*line);
-      if (!restored) watch->forget_effects();
-    }
+    while (const auto line = reader->next()) catch_up.take(*line);
   }
-  if (!restored) restore();
+  if (!catch_up.finish()) log("The last snapshot does not fit; alarms begin anew.");
   log(fmt::format("Goes on from {} after {} without a watch.", story->stamp(watch->now()), to_words(std::chrono::floor<std::chrono::seconds>(now - watch->now()))));
-  recorder->resume(now);
+  recorder->resume(now, wall_ahead);
 }
 
 void Service::Impl::begin() {
@@ -124,7 +108,7 @@ void Service::Impl::begin() {
   system_clock = std::make_unique<SystemClock>(options.trust_clock);
   clock = std::make_unique<EngineClock>(*system_clock, not_before);
   const EngineClock::Reading now = clock->read();
-  if (snapshot) go_on_from(*snapshot, now.engine);
+  if (snapshot) go_on_from(*snapshot, now.engine, now.wall_ahead);
   else recorder->begin(now.engine, now.wall_ahead);
 }
 

@@ -36,7 +36,7 @@ struct Service::Impl {
   bool load();
   void open_memory();
   void begin();
-  void go_on_from(const SnapshotRow& snapshot, Instant now);
+  void go_on_from(const SnapshotRow& snapshot, Instant now, Duration wall_ahead);
   void start_plugins();
   void tick();
   void stop();

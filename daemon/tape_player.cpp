@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <charconv>
+#include <cmath>
 
 namespace underwing {
 
@@ -26,7 +27,7 @@ bool TapePlayer::play(std::string_view line) {
   for (const SenmlRecord& record : pack->records) {
     if (record.name == kMarkWall) {
       watch_.advance(record.time);
-      watch_.clock(std::chrono::milliseconds(static_cast<std::int64_t>(record.value * 1000.0)));
+      watch_.clock(Duration(std::llround(record.value * 1000.0)));
       continue;
     }
     const auto reading = intake_.read(record);
@@ -41,7 +42,9 @@ void TapePlayer::play_mark(std::string_view name, std::string_view text, Instant
   if (name == kMarkClock) {
     watch_.advance(time);
   } else if (name == kMarkResume) {
-    watch_.resume(time);
+    std::int64_t wall_ahead = 0;
+    const bool said = std::from_chars(text.data(), text.data() + text.size(), wall_ahead).ec == std::errc();
+    watch_.resume(time, said ? std::optional(Duration(wall_ahead)) : std::nullopt);
   } else if (name == kMarkWork) {
     const std::size_t space = text.find(' ');
     if (space == std::string_view::npos) return;

@@ -13,7 +13,7 @@ namespace underwing {
 inline constexpr std::string_view kMarkClock = "watch/clock";    ///< the engine was advanced to `t`
 inline constexpr std::string_view kMarkZone = "watch/zone";      ///< `vs`: version of the zone data
 inline constexpr std::string_view kMarkRules = "watch/rules";    ///< `vs`: hash of the rules in force from here
-inline constexpr std::string_view kMarkResume = "watch/resume";  ///< the watch went on after an outage
+inline constexpr std::string_view kMarkResume = "watch/resume";  ///< the watch went on after an outage; `vs`: wall time minus engine time, in ms
 inline constexpr std::string_view kMarkWall = "watch/wall";      ///< `v`: wall time minus engine time, in seconds
 inline constexpr std::string_view kMarkWork = "watch/work";      ///< `vs`: house, space, end in epoch milliseconds
 

@@ -21,6 +21,7 @@ constexpr Duration kChannelDownAfter = 2min;
 constexpr Duration kBlindTogether = 60s;
 constexpr Duration kReceiptWithin = 60s;
 constexpr Duration kClockNews = 10min;            // how long a jump of the clock stands as an alarm
+constexpr Duration kNightKept = 36h;              // where no summary is told, nothing may pile up
 constexpr Duration kCodeRest = std::chrono::hours(7 * 24);
 
 /// Letters and digits that cannot be taken for one another when read aloud or on a small screen.
@@ -29,6 +30,10 @@ constexpr std::string_view kCodeDigits = "34679";
 
 std::string member_name(const WatchedRule& rule, const RuleSet& rules) {
   return rule.pack + "/" + rule.name + (rule.probe ? "/" + rules.probes[*rule.probe].name : "");
+}
+
+bool has_plugin(const Farm& farm, const std::string& name) {
+  return std::any_of(farm.plugins.begin(), farm.plugins.end(), [&](const PluginEntry& entry) { return entry.name == name; });
 }
 
 }  // namespace
@@ -103,6 +108,7 @@ void Watch::advance(Instant now) {
       engine_->work_off_next();
       settle_engine();
     } else {
+      engine_->advance(due);
       work_off_own(due);
     }
   }
@@ -175,26 +181,34 @@ void Watch::note_alarm(const Alarm& alarm) {
   effects_.push_back(std::move(effect));
 }
 
+/// A line for the record. What people wrote may hold anything; it never keeps the line from being written.
+void Watch::record(const nlohmann::ordered_json& line, Effect::Kind kind) {
+  Effect effect;
+  effect.kind = kind;
+  effect.time = now_;
+  effect.json = line.dump(-1, ' ', false, nlohmann::ordered_json::error_handler_t::replace);
+  effects_.push_back(std::move(effect));
+}
+
 std::string Watch::new_code() {
-  while (!codes_used_.empty() && codes_used_.front().first + kCodeRest <= now_) codes_used_.pop_front();
-  const auto used = [&](const std::string& code) {
-    return std::any_of(codes_used_.begin(), codes_used_.end(), [&](const auto& entry) { return entry.second == code; });
-  };
   constexpr std::size_t kLetters = kCodeLetters.size();
   constexpr std::size_t kDigits = kCodeDigits.size();
-  for (std::size_t tried = 0;; ++tried) {
-    // A stride that shares no factor with the number of codes visits all of them, neighbours far apart.
-    std::uint64_t number = code_count_++ * 37 + 32;
-    std::string code;
-    code += kCodeLetters[number % kLetters];
-    code += kCodeDigits[number / kLetters % kDigits];
-    if (tried >= kLetters * kDigits) {  // a busy week: longer codes
-      code += kCodeLetters[tried % kLetters];
-      code += kCodeDigits[tried / kLetters % kDigits];
-    }
-    if (used(code)) continue;
-    codes_used_.emplace_back(now_, code);
+  const auto pair_of = [](std::uint64_t number) {
+    return std::string{kCodeLetters[number % kLetters], kCodeDigits[number / kLetters % kDigits]};
+  };
+  // A stride that shares no factor with the number of codes visits all of them, neighbours far apart; so each
+  // comes round as late as can be.
+  const std::string code = pair_of(code_count_ * 37 + 32);
+  const auto used = codes_used_.find(code);
+  if ((used == codes_used_.end() || used->second + kCodeRest <= now_) && !by_code(code)) {
+    ++code_count_;
+    codes_used_[code] = now_;
     return code;
+  }
+  for (;;) {  // a busy week: longer codes
+    const std::uint64_t number = long_code_count_++;
+    const std::string longer = pair_of(number * 37 + 32) + pair_of(number / (kLetters * kDigits) + number);
+    if (!by_code(longer)) return longer;
   }
 }
 
@@ -202,7 +216,7 @@ Alarm* Watch::standing(Alarm::Subject subject, const std::string& house, const s
                        const std::string& probe) {
   for (auto& [id, alarm] : alarms_) {
     if (alarm.subject == subject && alarm.house == house && alarm.rule == rule && alarm.probe == probe &&
-        alarm.life.condition()) {
+        alarm.life.stands()) {
       return &alarm;
     }
   }
@@ -247,11 +261,12 @@ void Watch::condition_event(const Event& event) {
     case Event::Kind::raised:
     case Event::Kind::worsened: {
       if (!alarm) alarm = &raise(Alarm::Subject::condition, house, rule.name, probe, event.priority);
+      alarm->life.raise();  // of a latched one: it is there again
+      alarm->returned.reset();
       alarm->priority = event.priority;
       alarm->reason = event.reason;
       alarm->value = event.value;
       alarm->limit = event.limit;
-      alarm->life.worsen();
       note_alarm(*alarm);
       if (event.kind == Event::Kind::raised) {
         night_.push_back({house, what_is_wrong(rule, *rules_, event.reason), "", now_, std::nullopt, event.priority, alarm->id});
@@ -273,7 +288,7 @@ void Watch::condition_event(const Event& event) {
       ease_calling(*alarm);
       break;
     case Event::Kind::returned:
-      if (!alarm) return;
+      if (!alarm || !alarm->life.condition()) return;
       alarm->value = event.value;
       end(*alarm, event.reason);
       break;
@@ -285,9 +300,10 @@ void Watch::end(Alarm& alarm, Reason reason) {
   alarm.life.back();
   alarm.returned = now_;
   for (Night& entry : night_) {
-    if (entry.alarm == alarm.id) entry.returned = now_;
+    if (entry.alarm == alarm.id && !entry.returned) entry.returned = now_;
   }
-  stop_calling(alarm);
+  // What is latched stands until it is reset, and calls until somebody has answered.
+  if (!alarm.life.wants_answer()) stop_calling(alarm);
   tell_those_told(alarm, "", back_text(alarm, reason));
   note_alarm(alarm);
   forget_settled();
@@ -351,6 +367,14 @@ void Watch::blindness_event(const Event& event) {
     }
   }
   const std::string probe = rule.probe ? rules_->probes[*rule.probe].name : "";
+  // Blind again while the alarm that bears its name stands for others.
+  if (Alarm* same = standing(Alarm::Subject::blindness, house, rule.name, probe)) {
+    same->members.insert(member);
+    same->priority = std::max(same->priority, event.priority);
+    same->life.worsen();
+    note_alarm(*same);
+    return start_calling(*same);
+  }
   Alarm& alarm = raise(Alarm::Subject::blindness, house, rule.name, probe, event.priority);
   alarm.members.insert(member);
   blind_groups_[house] = {now_, alarm.id};
@@ -367,14 +391,10 @@ void Watch::built_in(const std::string& house, const std::string& name, const st
   Alarm& fresh = raise(Alarm::Subject::built_in, house, name, probe, priority);
   fresh.detail = text;
   night_.push_back({house, text, "", now_, std::nullopt, priority, fresh.id});
-  nlohmann::json line = {{"time", to_rfc3339(now_)}, {"event", "trouble"}, {"what", name}, {"text", text}};
+  nlohmann::ordered_json line = {{"time", to_rfc3339(now_)}, {"event", "trouble"}, {"what", name}, {"text", text}};
   if (!house.empty()) line["house"] = house;
   if (!probe.empty()) line["series"] = probe;
-  Effect effect;
-  effect.kind = Effect::Kind::event;
-  effect.time = now_;
-  effect.json = line.dump();
-  effects_.push_back(std::move(effect));
+  record(line);
   note_alarm(fresh);
   start_calling(fresh);
 }
@@ -417,6 +437,7 @@ void Watch::check_minute() {
   std::erase_if(deliveries_, [&](const auto& entry) {
     return entry.second.outcome != Delivery::Outcome::open && now_ - entry.second.queued > 1h;
   });
+  std::erase_if(night_, [&](const Night& entry) { return entry.returned && now_ - *entry.returned > kNightKept; });
   const Alarm* jumped = standing(Alarm::Subject::built_in, "", "clock", "");
   if (jumped && now_ - jumped->raised >= kClockNews) built_in("", "clock", "", false, Priority::soon, "");
   for (std::size_t probe = 0; probe < rules_->probes.size(); ++probe) {
@@ -429,11 +450,17 @@ void Watch::check_minute() {
     Instant& since = unusable_since_[probe];
     if (series.usable(now_) || !occupied(entry.house)) since = kNever;
     else if (since == kNever) since = now_;
-    const bool bad = since != kNever && now_ - since >= kProbeBadAfter;
     const std::string& house = rules_->houses[entry.house].name;
+    const std::string name = entry.quality.name + "/" + entry.name;
+    if (since == kNever) {
+      built_in(house, "probe-bad", name, false, Priority::soon, "");
+      continue;
+    }
+    // One that stands stays until the probe is usable, also while the whole house is silent.
+    if (now_ - since < kProbeBadAfter || house_silent(entry.house)) continue;
     const std::string text = fmt::format("{} {} {}", measure_in_words(entry.quality.name), entry.name,
                                          series.flat() ? "has stopped moving" : "is silent");
-    built_in(house, "probe-bad", entry.quality.name + "/" + entry.name, bad && !house_silent(entry.house), Priority::soon, text);
+    built_in(house, "probe-bad", name, true, Priority::soon, text);
   }
   for (const auto& [name, plugin] : plugins_) {
     if (plugin.up) continue;
@@ -451,28 +478,57 @@ void Watch::check_minute() {
 void Watch::reload(std::shared_ptr<const RuleSet> rules) {
   auto engine = std::make_unique<Engine>(rules);
   engine->adopt(*engine_);
-  // Alarms of rules that are no more end here; those that are kept find their rule by name.
-  const std::shared_ptr<const RuleSet> older = rules_;
+  std::vector<Instant> unusable_since(rules->probes.size(), kNever);
+  for (std::size_t probe = 0; probe < rules->probes.size(); ++probe) {
+    if (const auto before = rules_->find_probe(rules->full_name(probe))) unusable_since[probe] = unusable_since_[*before];
+  }
   rules_ = std::move(rules);
   engine_ = std::move(engine);
-  unusable_since_.assign(rules_->probes.size(), kNever);
-  std::vector<std::uint64_t> orphans;
-  for (const auto& [id, alarm] : alarms_) {
-    const auto rule = rule_of(alarm);
-    if (alarm.subject == Alarm::Subject::condition && alarm.life.condition() &&
-        (!rule || !engine_->state(*rule).standing())) {
-      orphans.push_back(id);
-    }
-    if (alarm.subject == Alarm::Subject::blindness && alarm.life.condition() && (!rule || !engine_->state(*rule).blind)) {
-      orphans.push_back(id);
-    }
-  }
-  for (const std::uint64_t id : orphans) {
-    const auto found = alarms_.find(id);
-    if (found != alarms_.end()) end(found->second, Reason::not_watched);
-  }
+  unusable_since_ = std::move(unusable_since);
+  std::erase_if(plugins_, [&](const auto& entry) { return !has_plugin(rules_->farm, entry.first); });
+  end_orphans();
   settle_engine();
   schedule_daily();
+}
+
+/// Ends alarms that nothing stands behind any more: other rules, other probes, or a memory that was lost. Those
+/// that are kept find their rule by name.
+void Watch::end_orphans() {
+  std::set<std::string> blind;  // "house/pack/rule/probe"
+  for (std::size_t i = 0; i < rules_->rules.size(); ++i) {
+    const WatchedRule& rule = rules_->rules[i];
+    if (engine_->state(i).blind) blind.insert(rules_->houses[rule.house].name + "/" + member_name(rule, *rules_));
+  }
+  std::vector<std::uint64_t> orphans;
+  for (auto& [id, alarm] : alarms_) {
+    if (!alarm.life.condition()) continue;
+    bool gone = false;
+    switch (alarm.subject) {
+      case Alarm::Subject::condition: {
+        const auto rule = rule_of(alarm);
+        gone = !rule || !engine_->state(*rule).standing();
+        break;
+      }
+      case Alarm::Subject::blindness:
+        std::erase_if(alarm.members, [&, &house = alarm.house](const std::string& member) { return !blind.contains(house + "/" + member); });
+        gone = alarm.members.empty();
+        break;
+      case Alarm::Subject::built_in:
+        gone = (alarm.rule == "probe-bad" && !rules_->find_probe(alarm.house + "/" + alarm.probe)) ||
+               ((alarm.rule == "plugin-silent" || alarm.rule == "path-down") && !has_plugin(rules_->farm, alarm.probe));
+        break;
+    }
+    if (gone) orphans.push_back(id);
+  }
+  for (const std::uint64_t id : orphans) {
+    Alarm& alarm = alarms_.at(id);
+    if (alarm.subject == Alarm::Subject::condition) {
+      record({{"time", to_rfc3339(now_)}, {"event", "returned"}, {"house", alarm.house}, {"rule", alarm.rule},
+              {"probe", alarm.probe.empty() ? nlohmann::ordered_json() : nlohmann::ordered_json(alarm.probe)},
+              {"priority", to_string(alarm.priority)}, {"reason", to_string(Reason::not_watched)}});
+    }
+    end(alarm, Reason::not_watched);
+  }
 }
 
 }  // namespace underwing

@@ -1,9 +1,9 @@
 #pragma once
 
 #include <cstdint>
-#include <deque>
 #include <map>
 #include <memory>
+#include <nlohmann/json_fwd.hpp>
 #include <optional>
 #include <set>
 #include <string>
@@ -115,6 +115,8 @@ class Watch {
     std::string text;
   };
   Answered acknowledge(const std::string& code, const std::string& who);
+  /// Resets a latched alarm whose condition has ended.
+  Answered reset(const std::string& code, const std::string& who);
   /// A plugin came up or went down (or says that it cannot do its work).
   void plugin(const std::string& name, bool up, const std::string& text);
   /// One of the watch's own troubles begins or ends: "clock", "disk", "rules-refused".
@@ -153,7 +155,8 @@ class Watch {
   /// been given to `engine()` again. False: not understood, nothing changed.
   bool restore(const std::string& snapshot);
   /// Goes on after an outage: the gap is no silence of the probes; a step that came due meanwhile comes now, once.
-  void resume(Instant now);
+  /// `wall_ahead` as it is now; none: as it was.
+  void resume(Instant now, std::optional<Duration> wall_ahead = std::nullopt);
   /// Forgets what the inputs since the last call led to: for readings that only fill windows.
   void forget_effects();
 
@@ -167,6 +170,7 @@ class Watch {
       int step = 0;
       Priority priority = Priority::note;
       std::string text, in_short;
+      Instant not_before{};            ///< good news about lesser things waits until people are up
     };
     std::vector<Waiting> waiting;
   };
@@ -185,9 +189,11 @@ class Watch {
                                 const std::string& probe);
   void end(Alarm& alarm, Reason reason);
   void note_alarm(const Alarm& alarm);
+  void record(const nlohmann::ordered_json& line, Effect::Kind kind = Effect::Kind::event);
   void built_in(const std::string& house, const std::string& name, const std::string& probe, bool on, Priority priority,
                 const std::string& text);
   [[nodiscard]] std::string new_code();
+  void end_orphans();
   void forget_settled();
   void check_minute();
   [[nodiscard]] bool house_silent(std::size_t house);
@@ -202,11 +208,14 @@ class Watch {
   void stop_calling(Alarm& alarm);
   void call_again(Alarm& alarm);
   void tell(const std::string& who, const std::vector<Way>& by, const Mail::Waiting& message);
+  void plan_flush(Mail& box) const;
+  [[nodiscard]] std::string gathered(const std::vector<Mail::Waiting>& messages, bool any_code) const;
   void flush(const Mailbox& mailbox);
   void send(const Mailbox& mailbox, std::vector<Mail::Waiting> messages);
   void tell_those_told(const Alarm& alarm, const std::string& except, const std::string& text);
   void acknowledge_alarm(Alarm& alarm, const std::string& who);
   void plan_check(Alarm& alarm);
+  void answer(const Person& person, const std::string& text);
   void tell_daily(const std::string& text);
   void schedule_daily();
   void tell_summary();
@@ -229,8 +238,8 @@ class Watch {
 
   std::map<std::uint64_t, Alarm> alarms_;       ///< that are not normal, by id
   std::uint64_t alarm_count_ = 0;
-  std::uint64_t code_count_ = 0;
-  std::deque<std::pair<Instant, std::string>> codes_used_;  ///< within seven days
+  std::uint64_t code_count_ = 0, long_code_count_ = 0;      ///< each kind of code is given in turn
+  std::map<std::string, Instant> codes_used_;               ///< two letters and digits: when given last
   std::map<std::string, Delivery> deliveries_;  ///< open ones
   std::uint64_t delivery_count_ = 0;
   std::map<Mailbox, Mail> mailboxes_;
@@ -247,7 +256,7 @@ class Watch {
     std::uint64_t alarm = 0;
   };
   std::vector<Night> night_;
-  std::vector<Instant> unusable_since_;         ///< by probe
+  std::vector<Instant> unusable_since_;         ///< by probe; kNever: it is usable, or the house is empty
   struct Plugin {
     bool up = false;
     Instant since{};

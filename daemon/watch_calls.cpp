@@ -68,6 +68,7 @@ void Watch::start_calling(Alarm& alarm) {
 void Watch::ease_calling(Alarm& alarm) {
   if (!alarm.calling.running) return;
   stop_calling(alarm);
+  if (alarm.told.empty()) return start_calling(alarm);  // nobody has heard of it yet
   const CallPlan* plan = plan_of(alarm.priority);
   if (!plan || plan->daily) return;
   alarm.calling.running = true;
@@ -82,7 +83,7 @@ void Watch::stop_calling(Alarm& alarm) {
   alarm.calling.serial = serial;
   for (auto& [mailbox, person] : mailboxes_) {
     std::erase_if(person.waiting, [&](const Mail::Waiting& message) { return message.alarm == alarm.id; });
-    if (person.waiting.empty()) person.flush_at = kNever;
+    plan_flush(person);
   }
 }
 
@@ -136,9 +137,9 @@ void Watch::call_again(Alarm& alarm) {
   const std::size_t second = std::min<std::size_t>(1, plan->steps.size() - 1);
   alarm.calling.running = true;
   alarm.calling.step = second;
-  alarm.calling.begun = now_ - plan->steps[second].after;
-  alarm.calling.due = now_;
-  take_step(alarm);
+  alarm.calling.due = within_plan_hours(alarm.priority, now_);
+  alarm.calling.begun = alarm.calling.due - plan->steps[second].after;
+  if (alarm.calling.due <= now_) take_step(alarm);
 }
 
 // --- telling ------------------------------------------------------------------------------------------------
@@ -153,22 +154,51 @@ void Watch::tell(const std::string& who, const std::vector<Way>& by, const Mail:
     const Mailbox mailbox{who, way};
     Mail& box = mailboxes_[mailbox];
     const bool told_just_now = box.last_sent != Instant(Duration::min()) && now_ - box.last_sent < kGather;
-    if (!told_just_now && box.flush_at == kNever) {
+    if (!told_just_now && box.flush_at > now_ && message.not_before <= now_) {
       send(mailbox, {message});
+      plan_flush(box);
       continue;
     }
+    // What waits about the same alarm is overtaken by this.
+    if (message.alarm != 0) std::erase_if(box.waiting, [&](const Mail::Waiting& other) { return other.alarm == message.alarm; });
     box.waiting.push_back(message);
-    const Instant soon = told_just_now ? box.last_sent + kGather : now_;
-    box.flush_at = std::min(box.flush_at, soon);
+    plan_flush(box);
   }
+}
+
+/// When the box is next due: what waits longest for its hour, but not within 20 s of the last text.
+void Watch::plan_flush(Mail& box) const {
+  box.flush_at = kNever;
+  for (const Mail::Waiting& message : box.waiting) box.flush_at = std::min(box.flush_at, message.not_before);
+  if (box.waiting.empty() || box.last_sent == Instant(Duration::min())) return;
+  box.flush_at = std::max(box.flush_at, box.last_sent + kGather);
 }
 
 void Watch::flush(const Mailbox& mailbox) {
   Mail& box = mailboxes_[mailbox];
-  box.flush_at = kNever;
-  std::vector<Mail::Waiting> messages;
-  messages.swap(box.waiting);
-  if (!messages.empty()) send(mailbox, std::move(messages));
+  std::vector<Mail::Waiting> ready, later;
+  for (Mail::Waiting& message : box.waiting) (message.not_before <= now_ ? ready : later).push_back(std::move(message));
+  box.waiting = std::move(later);
+  if (!ready.empty()) send(mailbox, std::move(ready));
+  plan_flush(box);
+}
+
+/// One text for several messages: their heads, the worst first, as many as there is room for.
+std::string Watch::gathered(const std::vector<Mail::Waiting>& messages, bool any_code) const {
+  const std::string replies = any_code ? ". Reply OK (all of them)" : ".";
+  std::vector<std::string> variants;
+  for (std::size_t count = messages.size(); count > 0; --count) {
+    std::string all;
+    for (std::size_t i = 0; i < count; ++i) {
+      std::string_view head = messages[i].in_short;
+      while (head.ends_with('.')) head.remove_suffix(1);
+      all += (all.empty() ? "" : "; ") + std::string(head);
+    }
+    if (count < messages.size()) all += fmt::format("; and {} more", messages.size() - count);
+    if (count == 1) all = cut_to(all, kTextSeptetsMax - replies.size());
+    variants.push_back(all + replies);
+  }
+  return fit(variants);
 }
 
 void Watch::send(const Mailbox& mailbox, std::vector<Mail::Waiting> messages) {
@@ -195,19 +225,13 @@ void Watch::send(const Mailbox& mailbox, std::vector<Mail::Waiting> messages) {
     alarm->second.told.insert(who);
   }
   if (messages.size() > 1) {
-    std::string all;
-    for (const Mail::Waiting& message : messages) all += (all.empty() ? "" : "; ") + message.in_short;
-    delivery.text = fit({all + (delivery.codes.empty() ? "." : ". Reply OK (all of them)")});
+    delivery.text = gathered(messages, !delivery.codes.empty());
   }
   if (!delivery.codes.empty()) last_codes_[who] = delivery.codes;
   mailboxes_[mailbox].last_sent = now_;
 
-  Effect told;
-  told.kind = Effect::Kind::event;
-  told.time = now_;
-  told.json = nlohmann::ordered_json({{"time", to_rfc3339(now_)}, {"event", "told"}, {"who", who}, {"by", to_string(way)},
-                                      {"step", delivery.step}, {"text", delivery.text}}).dump();
-  effects_.push_back(std::move(told));
+  record({{"time", to_rfc3339(now_)}, {"event", "told"}, {"who", who}, {"by", to_string(way)}, {"step", delivery.step},
+          {"text", delivery.text}});
   Effect effect;
   effect.kind = Effect::Kind::delivery;
   effect.time = now_;
@@ -248,21 +272,14 @@ void Watch::tell_those_told(const Alarm& alarm, const std::string& except, const
   if (text.empty()) return;
   Mail::Waiting message;
   message.priority = Priority::note;
-  message.text = to_gsm(text);
-  message.in_short = message.text;
-  const Instant at = alarm.priority == Priority::urgent ? now_ : within_plan_hours(alarm.priority, now_);
+  message.text = message.in_short = fit({text});
+  if (alarm.priority != Priority::urgent) message.not_before = within_plan_hours(alarm.priority, now_);  // people sleep
   for (const std::string& who : alarm.told) {
     const Person* person = find_person(rules_->farm, who);
     if (who == except || !person) continue;
     const Way way = person->addresses.contains(Way::text) ? Way::text
                     : person->addresses.empty()           ? Way::text
                                                           : person->addresses.begin()->first;
-    if (at > now_) {  // good news about lesser things lets people sleep
-      Mail& box = mailboxes_[{who, way}];
-      box.waiting.push_back(message);
-      box.flush_at = std::min(box.flush_at, at);
-      continue;
-    }
     tell(who, {way}, message);
   }
 }
@@ -270,8 +287,9 @@ void Watch::tell_those_told(const Alarm& alarm, const std::string& except, const
 // --- answers ------------------------------------------------------------------------------------------------
 
 Alarm* Watch::by_code(const std::string& code) {
+  const auto alike = [](unsigned char a, unsigned char b) { return std::toupper(a) == std::toupper(b); };
   for (auto& [id, alarm] : alarms_) {
-    if (alarm.code == code) return &alarm;
+    if (std::equal(alarm.code.begin(), alarm.code.end(), code.begin(), code.end(), alike)) return &alarm;
   }
   return nullptr;
 }
@@ -286,12 +304,8 @@ void Watch::acknowledge_alarm(Alarm& alarm, const std::string& who) {
   }
   stop_calling(alarm);
   plan_check(alarm);
-  Effect effect;
-  effect.kind = Effect::Kind::event;
-  effect.time = now_;
-  effect.json = nlohmann::ordered_json({{"time", to_rfc3339(now_)}, {"event", "acknowledged"}, {"house", alarm.house},
-                                        {"rule", alarm.rule}, {"code", alarm.code}, {"who", who}}).dump();
-  effects_.push_back(std::move(effect));
+  record({{"time", to_rfc3339(now_)}, {"event", "acknowledged"}, {"house", alarm.house}, {"rule", alarm.rule}, {"code", alarm.code},
+          {"who", who}});
   note_alarm(alarm);
   if (stood) tell_those_told(alarm, who, fmt::format("{} has it: {}.", who, head(alarm)));
 }
@@ -312,35 +326,51 @@ Watch::Answered Watch::acknowledge(const std::string& code, const std::string& w
   Alarm* alarm = by_code(code);
   if (!alarm) return {false, fmt::format("There is no alarm {} now; nothing was changed.", code)};
   const std::string text = head(*alarm);
-  if (alarm->life.state() == AlarmState::acknowledged) {
-    return {false, fmt::format("{} ({}) has been answered already, by {}.", code, text, alarm->acknowledged_by)};
+  if (alarm->life.state() == AlarmState::acknowledged || alarm->life.state() == AlarmState::latched_acknowledged) {
+    return {false, fmt::format("{} ({}) has been answered already, by {}.", alarm->code, text, alarm->acknowledged_by)};
   }
+  const Answered answered{true, fmt::format("{} has {} ({}).", who, alarm->code, text)};
   acknowledge_alarm(*alarm, who);
   forget_settled();
-  return {true, fmt::format("{} has {} ({}).", who, code, text)};
+  return answered;
+}
+
+Watch::Answered Watch::reset(const std::string& code, const std::string& who) {
+  Alarm* alarm = by_code(code);
+  if (!alarm) return {false, fmt::format("There is no alarm {} now; nothing was changed.", code)};
+  const std::string text = head(*alarm);
+  if (!alarm->life.reset()) {
+    return {false, alarm->life.condition() ? fmt::format("{} ({}) is still there; it can be reset when it has ended.", code, text)
+                                           : fmt::format("{} ({}) is not one that is reset.", code, text)};
+  }
+  stop_calling(*alarm);
+  record({{"time", to_rfc3339(now_)}, {"event", "reset"}, {"house", alarm->house}, {"rule", alarm->rule}, {"code", alarm->code}, {"who", who}});
+  note_alarm(*alarm);
+  forget_settled();
+  return {true, fmt::format("{} has reset {} ({}).", who, code, text)};
+}
+
+/// A person's own message is answered by text, or by the way that there is.
+void Watch::answer(const Person& person, const std::string& text) {
+  if (person.addresses.empty()) return;
+  Mail::Waiting message;
+  message.text = message.in_short = fit({text});
+  tell(person.name, {person.addresses.contains(Way::text) ? Way::text : person.addresses.begin()->first}, message);
 }
 
 void Watch::reply(const std::string& from, const std::string& by, const std::string& text) {
   const Person* person = by == "mqtt" ? find_person(rules_->farm, from) : person_at(rules_->farm, from);
   if (!person && by != "mqtt") person = find_person(rules_->farm, from);
-  Effect record;
-  record.kind = Effect::Kind::answer;
-  record.time = now_;
-  record.json = nlohmann::ordered_json({{"time", to_rfc3339(now_)}, {"event", "reply"}, {"from", from}, {"by", by},
-                                        {"who", person ? nlohmann::ordered_json(person->name) : nlohmann::ordered_json()},
-                                        {"text", text.substr(0, kReplyLengthMax)}}).dump();
-  effects_.push_back(std::move(record));
+  record({{"time", to_rfc3339(now_)}, {"event", "reply"}, {"from", from}, {"by", by},
+          {"who", person ? nlohmann::ordered_json(person->name) : nlohmann::ordered_json()}, {"text", text.substr(0, kReplyLengthMax)}},
+         Effect::Kind::answer);
   if (!person || text.size() > kReplyLengthMax) return;  // strangers and automatic answers are kept, never answered
   const std::vector<std::string> words = words_of(text);
   if (words.empty()) return;
   std::vector<std::string> codes(words.begin() + 1, words.end());
   if (codes.empty()) codes = last_codes_[person->name];
   const std::string who = person->name;
-  const auto say = [&](const std::string& answer) {
-    Mail::Waiting message;
-    message.text = message.in_short = fit({answer});
-    tell(who, {Way::text}, message);
-  };
+  const auto say = [&](const std::string& text_of_answer) { answer(*person, text_of_answer); };
   if (words.front() != "OK" && words.front() != "HERE" && words.front() != "PASS") {
     return say("Not understood. Reply OK (I have it), HERE (I am in the house) or PASS (I cannot), with the code if there are several.");
   }

@@ -155,17 +155,22 @@ std::string key_of(const RuleSet& rules, const WatchedRule& rule) {
 
 std::string Watch::snapshot() const {
   json out = {{"format", kFormat}, {"now", to_json(now_)}, {"wall_ahead", engine_->wall_ahead().count()},
-              {"alarm_count", alarm_count_}, {"code_count", code_count_}, {"delivery_count", delivery_count_},
+              {"alarm_count", alarm_count_}, {"code_count", code_count_}, {"long_code_count", long_code_count_},
+              {"delivery_count", delivery_count_},
               {"summary_due", to_json(summary_due_)}, {"evening_due", to_json(evening_due_)},
               {"summary_from", to_json(summary_from_)}, {"last_codes", last_codes_}};
-  for (const auto& [time, code] : codes_used_) out["codes_used"].push_back({to_json(time), code});
+  for (const auto& [code, time] : codes_used_) out["codes_used"][code] = to_json(time);
+  for (std::size_t probe = 0; probe < rules_->probes.size(); ++probe) {
+    if (unusable_since_[probe] != kNever) out["unusable_since"][rules_->full_name(probe)] = to_json(unusable_since_[probe]);
+  }
   for (const auto& [id, alarm] : alarms_) out["alarms"].push_back(to_json(alarm));
   for (const auto& [id, delivery] : deliveries_) out["deliveries"].push_back(to_json(delivery));
   for (const auto& [mailbox, mail] : mailboxes_) {
     json waiting = json::array();
     for (const auto& message : mail.waiting) {
       waiting.push_back({{"alarm", message.alarm}, {"serial", message.serial}, {"step", message.step},
-                         {"priority", static_cast<int>(message.priority)}, {"text", message.text}, {"in_short", message.in_short}});
+                         {"priority", static_cast<int>(message.priority)}, {"text", message.text}, {"in_short", message.in_short},
+                         {"not_before", to_json(message.not_before)}});
     }
     const bool never = mail.last_sent == Instant(Duration::min());
     out["mail"].push_back({mailbox.first, static_cast<int>(mailbox.second), never ? json() : to_json(mail.last_sent),
@@ -182,7 +187,7 @@ std::string Watch::snapshot() const {
   for (std::size_t house = 0; house < rules_->houses.size(); ++house) {
     if (engine_->work_until(house) > now_) out["work"][rules_->houses[house].name] = to_json(engine_->work_until(house));
   }
-  return out.dump();
+  return out.dump(-1, ' ', false, json::error_handler_t::replace);
 }
 
 Instant Watch::snapshot_time(const std::string& snapshot) {
@@ -190,29 +195,46 @@ Instant Watch::snapshot_time(const std::string& snapshot) {
   return from.is_object() && from.contains("now") ? to_instant(from.at("now")) : kNever;
 }
 
+namespace {
+
+std::map<std::uint64_t, Alarm> to_alarms(const json& list) {
+  std::map<std::uint64_t, Alarm> alarms;
+  for (const json& entry : list) {
+    Alarm alarm = to_alarm(entry);
+    alarms.emplace(alarm.id, std::move(alarm));
+  }
+  return alarms;
+}
+
+std::map<std::string, Instant> to_instants(const json& from) {
+  std::map<std::string, Instant> instants;
+  for (const auto& [name, time] : from.items()) instants[name] = to_instant(time);
+  return instants;
+}
+
+}  // namespace
+
 bool Watch::restore(const std::string& snapshot) {
   const json from = json::parse(snapshot, nullptr, false);
   if (!from.is_object() || from.value("format", 0) != kFormat) return false;
   try {
-    std::map<std::uint64_t, Alarm> alarms;
+    // All is read first; what cannot be understood throws before anything has changed.
+    const auto list = [&](const char* name) { return from.contains(name) ? from.at(name) : json::object(); };
+    auto alarms = to_alarms(list("alarms"));
     std::map<std::string, Delivery> deliveries;
-    std::map<Mailbox, Mail> mailboxes;
-    const auto list = [&](const char* name) { return from.contains(name) ? from.at(name) : json(); };
-    for (const json& entry : list("alarms")) {
-      Alarm alarm = to_alarm(entry);
-      alarms.emplace(alarm.id, std::move(alarm));
-    }
     for (const json& entry : list("deliveries")) {
       Delivery delivery = to_delivery(entry);
       deliveries.emplace(delivery.id, std::move(delivery));
     }
+    std::map<Mailbox, Mail> mailboxes;
     for (const json& entry : list("mail")) {
       Mail mail;
       if (!entry.at(2).is_null()) mail.last_sent = to_instant(entry.at(2));
       mail.flush_at = to_instant(entry.at(3));
       for (const json& message : entry.at(4)) {
         mail.waiting.push_back({message.at("alarm"), message.at("serial"), message.at("step"),
-                                static_cast<Priority>(message.at("priority").get<int>()), message.at("text"), message.at("in_short")});
+                                static_cast<Priority>(message.at("priority").get<int>()), message.at("text"), message.at("in_short"),
+                                to_instant(message.at("not_before"))});
       }
       mailboxes.emplace(Mailbox{entry.at(0), static_cast<Way>(entry.at(1).get<int>())}, std::move(mail));
     }
@@ -221,67 +243,74 @@ bool Watch::restore(const std::string& snapshot) {
       night.push_back({entry.at(0), entry.at(1), entry.at(2), to_instant(entry.at(3)), to_optional_instant(entry.at(4)),
                        static_cast<Priority>(entry.at(5).get<int>()), entry.at(6)});
     }
-    codes_used_.clear();
-    for (const json& entry : list("codes_used")) codes_used_.emplace_back(to_instant(entry.at(0)), entry.at(1));
-    blind_groups_.clear();
-    if (from.contains("blind_groups")) {
-      for (const auto& [house, group] : from.at("blind_groups").items()) blind_groups_[house] = {to_instant(group.at(0)), group.at(1)};
+    std::map<std::string, std::pair<Instant, std::uint64_t>> blind_groups;
+    const json groups = list("blind_groups");
+    for (const auto& [house, group] : groups.items()) blind_groups[house] = {to_instant(group.at(0)), group.at(1)};
+    std::map<std::size_t, RuleState> states;
+    const json rules = list("rules");
+    for (std::size_t i = 0; i < rules_->rules.size(); ++i) {
+      const auto found = rules.find(key_of(*rules_, rules_->rules[i]));
+      if (found != rules.end()) states.emplace(i, to_state(*found));
     }
-    last_codes_ = from.at("last_codes").get<decltype(last_codes_)>();
-    alarm_count_ = from.at("alarm_count");
-    code_count_ = from.at("code_count");
-    delivery_count_ = from.at("delivery_count");
-    summary_due_ = to_instant(from.at("summary_due"));
-    evening_due_ = to_instant(from.at("evening_due"));
-    summary_from_ = to_instant(from.at("summary_from"));
+    auto codes_used = to_instants(list("codes_used"));
+    const auto unusable_since = to_instants(list("unusable_since"));
+    const auto work = to_instants(list("work"));
+    auto last_codes = from.at("last_codes").get<decltype(last_codes_)>();
+    const Duration wall_ahead(from.at("wall_ahead").get<std::int64_t>());
+    const std::uint64_t alarm_count = from.at("alarm_count"), code_count = from.at("code_count"),
+                        long_code_count = from.at("long_code_count"), delivery_count = from.at("delivery_count");
+    const Instant summary_due = to_instant(from.at("summary_due")), evening_due = to_instant(from.at("evening_due")),
+                  summary_from = to_instant(from.at("summary_from")), now = to_instant(from.at("now"));
+
+    if (wall_ahead != engine_->wall_ahead()) engine_->set_wall(wall_ahead);
+    engine_->clear_events();
     alarms_ = std::move(alarms);
     deliveries_ = std::move(deliveries);
     mailboxes_ = std::move(mailboxes);
     night_ = std::move(night);
-    for (std::size_t i = 0; i < rules_->rules.size(); ++i) {
-      const std::string key = key_of(*rules_, rules_->rules[i]);
-      if (from.contains("rules") && from.at("rules").contains(key)) engine_->restore(i, to_state(from.at("rules").at(key)));
+    blind_groups_ = std::move(blind_groups);
+    codes_used_ = std::move(codes_used);
+    last_codes_ = std::move(last_codes);
+    alarm_count_ = alarm_count;
+    code_count_ = code_count;
+    long_code_count_ = long_code_count;
+    delivery_count_ = delivery_count;
+    summary_due_ = summary_due;
+    evening_due_ = evening_due;
+    summary_from_ = summary_from;
+    now_ = std::max(now_, now);
+    for (const auto& [name, since] : unusable_since) {
+      if (const auto probe = rules_->find_probe(name)) unusable_since_[*probe] = since;
     }
-    now_ = std::max(now_, to_instant(from.at("now")));
-    if (from.contains("work")) {
-      for (const auto& [house, until] : from.at("work").items()) {
-        if (const auto index = rules_->find_house(house)) engine_->set_work(*index, to_instant(until));
-      }
+    for (const auto& [house, until] : work) {
+      if (const auto index = rules_->find_house(house)) engine_->set_work(*index, until);
     }
+    engine_->clear_events();
+    for (const auto& [rule, state] : states) engine_->restore(rule, state);
   } catch (const json::exception&) {
     return false;
   }
   return true;
 }
 
-void Watch::resume(Instant now) {
+void Watch::resume(Instant now, std::optional<Duration> wall_ahead) {
   now_ = std::max(now_, now);
   minute_due_ = ceil_minute(now_);
+  engine_->resume(now_);
+  if (wall_ahead && *wall_ahead != engine_->wall_ahead()) engine_->set_wall(*wall_ahead);
   for (auto& [id, alarm] : alarms_) {
     Alarm::Calling& calling = alarm.calling;
     const CallPlan* plan = plan_of(alarm.priority);
     if (!calling.running || !plan || calling.due > now_) continue;
     while (calling.step + 1 < plan->steps.size() && calling.begun + plan->steps[calling.step + 1].after <= now_) ++calling.step;
-    calling.due = now_;
+    calling.due = within_plan_hours(alarm.priority, now_);
   }
   for (auto& [id, delivery] : deliveries_) {
     if (delivery.outcome == Delivery::Outcome::open) delivery.queued = now_;
   }
-  engine_->resume(now_);
   settle_engine();
   // Alarms and the engine's memory were kept together; where one was lost, the engine is right.
-  std::vector<std::uint64_t> orphans;
-  for (const auto& [id, alarm] : alarms_) {
-    const auto rule = rule_of(alarm);
-    const bool gone = alarm.subject == Alarm::Subject::condition   ? !rule || !engine_->state(*rule).standing()
-                      : alarm.subject == Alarm::Subject::blindness ? !rule || !engine_->state(*rule).blind
-                                                                   : false;
-    if (gone && alarm.life.condition()) orphans.push_back(id);
-  }
-  for (const std::uint64_t id : orphans) {
-    const auto found = alarms_.find(id);
-    if (found != alarms_.end()) end(found->second, Reason::not_watched);
-  }
+  end_orphans();
 }
 
 }  // namespace underwing

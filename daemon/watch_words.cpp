@@ -2,6 +2,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <cctype>
 
 #include "daemon/duty.hpp"
 #include "daemon/watch.hpp"
@@ -12,6 +13,8 @@ namespace underwing {
 namespace {
 
 using namespace std::chrono_literals;
+
+constexpr std::size_t kLockedScreen = 40;  // characters that a locked telephone shows
 
 /// The curve that a limit is built on, if it is: people are told what the house should have, not the limit.
 std::optional<double> wanted(const WatchedRule& rule, const Limit& limit, double age_h) {
@@ -27,16 +30,21 @@ std::optional<double> wanted(const WatchedRule& rule, const Limit& limit, double
 
 }  // namespace
 
+/// Of the rules that bear the alarm's name, the one that lives; flocks that follow one another in a house have one each.
 std::optional<std::size_t> Watch::rule_of(const Alarm& alarm) const {
   if (alarm.subject == Alarm::Subject::built_in) return std::nullopt;
+  std::optional<std::size_t> found;
   for (std::size_t i = 0; i < rules_->rules.size(); ++i) {
     const WatchedRule& rule = rules_->rules[i];
-    if (rule.name == alarm.rule && rules_->houses[rule.house].name == alarm.house &&
-        (rule.probe ? rules_->probes[*rule.probe].name : "") == alarm.probe && (!rule.flock || engine_->state(i).in_force || engine_->state(i).standing() || engine_->state(i).blind)) {
-      return i;
+    if (rule.name != alarm.rule || rules_->houses[rule.house].name != alarm.house ||
+        (rule.probe ? rules_->probes[*rule.probe].name : "") != alarm.probe) {
+      continue;
     }
+    const RuleState& state = engine_->state(i);
+    if (!rule.flock || state.in_force || state.standing() || state.blind) return i;
+    if (!found || known(state.last_value)) found = i;
   }
-  return std::nullopt;
+  return found;
 }
 
 std::string Watch::head(const Alarm& alarm) {
@@ -49,11 +57,19 @@ std::string Watch::head(const Alarm& alarm) {
     }
     return fmt::format("{} CANNOT SEE {}", house, alarm.members.size() > 1 ? what + " and more" : what);
   }
-  if (!rule) return alarm.detail.empty() ? house + " " + alarm.rule : house + " " + alarm.detail;
+  if (!rule) {
+    std::string what = alarm.rule;
+    std::transform(what.begin(), what.end(), what.begin(), [](unsigned char c) { return c == '-' ? ' ' : static_cast<char>(std::toupper(c)); });
+    return house + " " + what + (alarm.detail.empty() ? "" : ": " + alarm.detail);
+  }
   const WatchedRule& watched = rules_->rules[*rule];
-  std::string text = house + " " + what_is_wrong(watched, *rules_, alarm.reason);
-  if (!alarm.probe.empty()) text += " " + alarm.probe;
-  if (alarm.value) text += " " + with_unit(*alarm.value, watched.unit);
+  // While it stands, people hear the value of now, not that of the raising.
+  const double latest = engine_->state(*rule).last_value;
+  const std::optional<double> value = watched.watch && alarm.life.condition() && known(latest) ? std::optional(latest) : alarm.value;
+  const std::string shown = value ? " " + to_gsm(with_unit(*value, watched.unit)) : "";
+  const std::string what = " " + what_is_wrong(watched, *rules_, alarm.reason);
+  std::string text = house + cut_to(what, kLockedScreen - std::min(kLockedScreen, house.size() + gsm_length(shown))) + shown;
+  if (!alarm.probe.empty()) text += " at " + alarm.probe;
   return text;
 }
 
@@ -114,7 +130,8 @@ std::string Watch::back_text(const Alarm& alarm, Reason reason) {
   if (reason == Reason::not_watched) {
     return fmt::format("{} {} no longer watched{}.", house, what, value.empty() ? "" : ", last value " + value);
   }
-  return fmt::format("{} back to normal{} at {}. {} from {}.", house, value.empty() ? "" : ": " + value, to, what, from);
+  const std::string reset = alarm.life.stands() ? " It stays listed until it is reset on the spot." : "";
+  return fmt::format("{} back to normal{} at {}. {} from {}.{}", house, value.empty() ? "" : ": " + value, to, what, from, reset);
 }
 
 std::string Watch::summary_text() {
