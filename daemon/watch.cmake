@@ -2,6 +2,7 @@
 add_library(underwing_watch STATIC)
 add_library(underwing::watch ALIAS underwing_watch)
 target_sources(underwing_watch PRIVATE
+  daemon/catch_up.cpp
   daemon/changes.cpp
   daemon/duty.cpp
   daemon/intake.cpp

@@ -1,0 +1,31 @@
+#include "daemon/catch_up.hpp"
+
+#include "rules/engine/engine.hpp"
+
+namespace underwing {
+
+CatchUp::CatchUp(Watch& watch, const RuleSet& rules, std::string snapshot)
+    : watch_(watch), player_(watch, rules), snapshot_(std::move(snapshot)), kept_(Watch::snapshot_time(snapshot_)),
+      from_(kept_ - longest_span(rules)) {
+  watch_.begin(from_);
+}
+
+void CatchUp::take(std::string_view line) {
+  if (!restored_ && player_.time_of(line) > kept_) restore();
+  player_.play(line);
+  if (!restored_) watch_.forget_effects();
+}
+
+bool CatchUp::finish() {
+  if (!restored_) restore();
+  return fits_;
+}
+
+void CatchUp::restore() {
+  watch_.advance(kept_);
+  watch_.forget_effects();
+  fits_ = watch_.restore(snapshot_);
+  restored_ = true;
+}
+
+}  // namespace underwing
