@@ -125,7 +125,7 @@ void Watch::finish() {
 void Watch::work_off_own(Instant time) {
   for (auto& [id, alarm] : alarms_) {
     if (alarm.calling.due <= time) take_step(alarm);
-    if (alarm.calling.check_at <= time) call_again(alarm);
+    if (alarm.calling.check_at <= time) check_answer(alarm);
   }
   std::vector<std::string> overdue;
   for (const auto& [id, delivery] : deliveries_) {

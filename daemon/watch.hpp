@@ -206,6 +206,7 @@ class Watch {
   void take_step(Alarm& alarm);
   void step_failed(Alarm& alarm);
   void stop_calling(Alarm& alarm);
+  void check_answer(Alarm& alarm);
   void call_again(Alarm& alarm);
   void tell(const std::string& who, const std::vector<Way>& by, const Mail::Waiting& message);
   void plan_flush(Mail& box) const;

@@ -127,6 +127,16 @@ void Watch::step_failed(Alarm& alarm) {
   calling.due = within_plan_hours(alarm.priority, now_ + std::min(calling.retry, longest));
 }
 
+/// The person who answered has had the time that it takes.
+void Watch::check_answer(Alarm& alarm) {
+  const auto rule = rule_of(alarm);
+  if (rule && alarm.here && engine_->state(*rule).coming_back()) {
+    alarm.calling.check_at = now_ + std::max<Duration>(rules_->rules[*rule].off_delay, 1min);
+    return;
+  }
+  call_again(alarm);
+}
+
 void Watch::call_again(Alarm& alarm) {
   const CallPlan* plan = plan_of(alarm.priority);
   alarm.calling.check_at = kNever;
@@ -317,7 +327,7 @@ void Watch::plan_check(Alarm& alarm) {
   if (!alarm.here && person && person->away) check = *alarm.acknowledged_at + *person->away + kOnTheWayGrace;
   const auto rule = rule_of(alarm);
   if (rule && rules_->rules[*rule].respond_within) {
-    check = std::min(check, *alarm.acknowledged_at + *rules_->rules[*rule].respond_within);
+    check = std::min(check, now_ + *rules_->rules[*rule].respond_within);  // afresh when somebody is in the house
   }
   alarm.calling.check_at = check > now_ ? check : kNever;
 }

@@ -55,7 +55,7 @@ std::string Watch::head(const Alarm& alarm) {
     if (rule && !engine_->probes_of(*rule).empty()) {
       what = measure_in_words(rules_->probes[engine_->probes_of(*rule).front()].quality.name);
     }
-    return fmt::format("{} CANNOT SEE {}", house, alarm.members.size() > 1 ? what + " and more" : what);
+    return fmt::format("{} CANNOT SEE {}", house, what);
   }
   if (!rule) {
     std::string what = alarm.rule;
@@ -110,7 +110,7 @@ std::string Watch::alarm_text(const Alarm& alarm) {
   words.expected += day;
   if (!watched.action.empty()) {
     words.action = (alarm.priority == Priority::urgent ? "GO NOW: " : "TODAY: ") + watched.action;
-    if (words.action.back() != '.') words.action += '.';
+    if (std::string_view(".!?").find(words.action.back()) == std::string_view::npos) words.action += '.';
   }
   return to_text(words);
 }
@@ -129,6 +129,16 @@ std::string Watch::back_text(const Alarm& alarm, Reason reason) {
   }
   if (reason == Reason::not_watched) {
     return fmt::format("{} {} no longer watched{}.", house, what, value.empty() ? "" : ", last value " + value);
+  }
+  // Good news about the lesser limit is none while the same thing stands by another rule.
+  const auto still = std::find_if(alarms_.begin(), alarms_.end(), [&](const auto& entry) {
+    const Alarm& other = entry.second;
+    const auto its_rule = other.id != alarm.id && other.subject == Alarm::Subject::condition && other.life.condition() && other.house == alarm.house
+                              ? rule_of(other) : std::nullopt;
+    return its_rule && what_is_wrong(rules_->rules[*its_rule], *rules_, other.reason) == what;
+  });
+  if (still != alarms_.end()) {
+    return fmt::format("{} better{} at {}, but still {}: {} goes on.", house, value.empty() ? "" : ": " + value, to, what, still->second.code);
   }
   const std::string reset = alarm.life.stands() ? " It stays listed until it is reset on the spot." : "";
   return fmt::format("{} back to normal{} at {}. {} from {}.{}", house, value.empty() ? "" : ": " + value, to, what, from, reset);
@@ -193,7 +203,10 @@ std::string Watch::evening_text(std::vector<std::string>* faults_out) {
     }
     if (blind > 0) faults.push_back(fmt::format("{} {} rule{} cannot tell", short_name, blind, blind == 1 ? "" : "s"));
     if (in_force == 0) faults.push_back(short_name + " has no rule in force");
-    if (const auto flock = rules_->flock_in(house, wall())) houses.push_back(short_name + " " + day_of(rules_->flocks[*flock], zone, wall()));
+    if (const auto flock = rules_->flock_in(house, wall())) {
+      const Flock& birds = rules_->flocks[*flock];
+      houses.push_back(short_name + " " + (wall() < birds.placed ? "chicks at " + clock_time(zone, birds.placed) : day_of(birds, zone, wall())));
+    }
   }
   for (const auto& [id, alarm] : alarms_) {
     if (alarm.life.stands() && alarm.priority != Priority::note) faults.push_back(head(alarm));

@@ -2,7 +2,7 @@
 # The main job in one command: installs what is missing, builds, and plays one night in about a minute.
 # A broker, a model of two houses, the daemon, and people whose answers are scripted; the same programs,
 # protocol, rules and journal as in service. The farm, its people and its night are invented.
-#   UNDERWING_PACE_MS=60   pause after each minute of the night (0: as fast as it goes)
+#   UNDERWING_PACE_MS=20   a pause after each minute of the night, for whoever wants to read along
 set -euo pipefail
 root=$(cd "$(dirname "${BASH_SOURCE[0]}")/.." && pwd)
 cd "$root"
@@ -62,7 +62,7 @@ wait_until 10 "the broker did not start" answers
 cp -r examples/farm "$work/farm"
 sed -i \
   -e "s|broker: mqtt://127.0.0.1:1883|broker: mqtt://127.0.0.1:$port\n      step: {ask: farm/step, answer: farm/settled}|" \
-  -e "s|  phone: {run: print}.*|  phone:\n    run: print\n    settings:\n      show: $work/story.txt\n      people:\n        - {who: tomas, contains: COLD, when_told: 1, after: 2 min, say: OK}\n        - {who: tomas, contains: COLD, when_told: 1, after: 27 min, say: HERE}|" \
+  -e "s|  phone: {run: print}.*|  phone:\n    run: print\n    settings:\n      show: $work/story.txt\n      people:\n        - {who: tomas, contains: COLD, when_told: 1, after: 2 min, say: OK}\n        - {who: tomas, contains: COLD, when_told: 1, after: 12 min, say: HERE}|" \
   "$work/farm/farm.yaml"
 ./build/underwing check "$work/farm" >"$work/check.txt" || { cat "$work/check.txt"; fail "the example farm does not load"; }
 
@@ -77,10 +77,12 @@ pids+=($!)
 daemon=$!
 pids+=("$daemon")
 wait_until 20 "the daemon did not start" test -S "$work/underwing.sock"
+# The model speaks once the daemon's plugin has subscribed, which its status says.
+[[ $(mosquitto_sub -h 127.0.0.1 -p "$port" -t underwing/status -C 1 -W 20) == online ]] || fail "the daemon did not reach the broker"
 
 ./build/plugins/underwing-model-house --mqtt "mqtt://127.0.0.1:$port" --settings examples/first-night/house.yaml \
   --start 2026-03-02T20:30:00Z --minutes 615 --step-topics farm/step,farm/settled \
-  --pace-ms "${UNDERWING_PACE_MS:-60}" --story "$work/story.txt" >"$work/model.log" 2>&1 &
+  --pace-ms "${UNDERWING_PACE_MS:-0}" --story "$work/story.txt" >"$work/model.log" 2>&1 &
 model=$!
 pids+=("$model")
 wait "$model" || fail "the model house stopped early"

@@ -156,7 +156,7 @@ class Print final : public Plugin {
   [[nodiscard]] std::string clock_text() const {
     std::string text = write_rfc3339(now_s()).substr(0, 16);
     text[10] = ' ';
-    return text;
+    return engine_s_ ? text.substr(11) : text;  // in a night that is played, the date is no news
   }
 
   std::optional<double> engine_s_;

@@ -52,6 +52,12 @@ bool RuleState::standing() const {
   return std::any_of(limits.begin(), limits.end(), [](const LimitState& limit) { return limit.active; });
 }
 
+bool RuleState::coming_back() const {
+  return standing() && std::all_of(limits.begin(), limits.end(), [](const LimitState& limit) {
+           return !limit.active || limit.back_since != kNever;
+         });
+}
+
 std::optional<std::size_t> RuleState::worst(bool staged) const {
   std::optional<std::size_t> found;
   for (std::size_t i = 0; i < limits.size(); ++i) {

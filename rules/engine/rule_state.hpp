@@ -59,6 +59,8 @@ struct RuleState {
   double last_value = kUnknown;                ///< last known watched value, for what people are told
 
   [[nodiscard]] bool standing() const;
+  /// It stands, but every active limit is on its way back: inside by the deadband, its `off_delay` running.
+  [[nodiscard]] bool coming_back() const;
   /// Index of the worst active limit; of `low` and `high`, the first. nullopt: none.
   [[nodiscard]] std::optional<std::size_t> worst(bool staged) const;
 
