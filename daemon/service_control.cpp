@@ -179,6 +179,22 @@ Result<json> Service::Impl::command(const std::string& method, const json& param
     if (!answered.done) return Failure{answered.text};
     return json{{"text", answered.text}};
   }
+  if (method == "shelve") {
+    const auto minutes_wanted = params.find("minutes");
+    const auto even = params.find("even_urgent");
+    const double span_min = minutes_wanted != params.end() && minutes_wanted->is_number() ? minutes_wanted->get<double>() : 0;
+    const bool even_urgent = even != params.end() && even->is_boolean() && even->get<bool>();
+    const Watch::Answered answered =
+        watch->shelve(text_at(params, "house"), text_at(params, "rule"), Duration(static_cast<std::int64_t>(span_min * 60'000.0)),
+                      text_at(params, "why"), text_at(params, "who"), even_urgent ? Watch::EvenUrgent::yes : Watch::EvenUrgent::no);
+    if (!answered.done) return Failure{answered.text};
+    return json{{"text", answered.text}};
+  }
+  if (method == "reset") {
+    const Watch::Answered answered = watch->reset(text_at(params, "code"), text_at(params, "who"));
+    if (!answered.done) return Failure{answered.text};
+    return json{{"text", answered.text}};
+  }
   if (method == "work") {
     const std::string name = text_at(params, "house");
     const auto house = rules->find_house(name);

@@ -12,6 +12,7 @@ target_sources(underwing_watch PRIVATE
   daemon/story.cpp
   daemon/watch.cpp
   daemon/watch_calls.cpp
+  daemon/watch_holding.cpp
   daemon/watch_snapshot.cpp
   daemon/watch_words.cpp
   daemon/ways.cpp
@@ -23,14 +24,21 @@ target_link_libraries(underwing_watch
 
 add_executable(underwing
   daemon/tool/check.cpp
+  daemon/tool/chosen.cpp
   daemon/tool/explain.cpp
+  daemon/tool/explain_facts.cpp
+  daemon/tool/explain_pack.cpp
   daemon/tool/files.cpp
+  daemon/tool/flock_file.cpp
+  daemon/tool/place.cpp
   daemon/tool/replay.cpp
+  daemon/tool/schema.cpp
   daemon/tool/talk.cpp
+  daemon/tool/terminal.cpp
   daemon/tool/underwing.cpp
 )
 target_compile_definitions(underwing PRIVATE UNDERWING_VERSION="${PROJECT_VERSION}")
-target_link_libraries(underwing PRIVATE underwing_strict underwing_watch CLI11::CLI11 fmt::fmt nlohmann_json::nlohmann_json)
+target_link_libraries(underwing PRIVATE underwing_strict underwing_explain underwing_watch CLI11::CLI11 fmt::fmt nlohmann_json::nlohmann_json)
 install(TARGETS underwing DESTINATION ${CMAKE_INSTALL_BINDIR})
 
 add_library(underwing_service STATIC

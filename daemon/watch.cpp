@@ -90,7 +90,8 @@ void Watch::story(const std::string& text) {
 
 Instant Watch::own_due() const {
   Instant due = std::min({minute_due_, summary_due_, evening_due_});
-  for (const auto& [id, alarm] : alarms_) due = std::min({due, alarm.calling.due, alarm.calling.check_at});
+  for (const auto& [id, alarm] : alarms_) due = std::min({due, alarm.calling.due, alarm.calling.check_at, alarm.release_at});
+  for (const auto& [rule, shelving] : shelved_) due = std::min(due, shelving.until);
   for (const auto& [mailbox, person] : mailboxes_) due = std::min(due, person.flush_at);
   for (const auto& [id, delivery] : deliveries_) {
     if (delivery.outcome == Delivery::Outcome::open) due = std::min(due, delivery.queued + kReceiptWithin);
@@ -126,7 +127,13 @@ void Watch::work_off_own(Instant time) {
   for (auto& [id, alarm] : alarms_) {
     if (alarm.calling.due <= time) take_step(alarm);
     if (alarm.calling.check_at <= time) check_answer(alarm);
+    if (alarm.release_at <= time) release(alarm);
   }
+  std::vector<std::pair<std::string, std::string>> unshelved;
+  for (const auto& [rule, shelving] : shelved_) {
+    if (shelving.until <= time) unshelved.push_back(rule);
+  }
+  for (const auto& [house, rule] : unshelved) unshelve(house, rule, "its time is over");
   std::vector<std::string> overdue;
   for (const auto& [id, delivery] : deliveries_) {
     if (delivery.outcome == Delivery::Outcome::open && delivery.queued + kReceiptWithin <= time) overdue.push_back(id);
@@ -249,6 +256,7 @@ Alarm& Watch::raise(Alarm::Subject subject, const std::string& house, const std:
   alarm.raised = now_;
   if (const auto index = rule_of(alarm)) alarm.life = LifeCycle(rules_->rules[*index].latch);
   alarm.life.raise();
+  if (subject == Alarm::Subject::condition && shelved_.contains({house, rule})) alarm.life.shelve(true);
   return alarms_.emplace(alarm.id, std::move(alarm)).first->second;
 }
 
@@ -267,6 +275,7 @@ void Watch::condition_event(const Event& event) {
       alarm->reason = event.reason;
       alarm->value = event.value;
       alarm->limit = event.limit;
+      alarm->again = urgent_again(*alarm);
       note_alarm(*alarm);
       if (event.kind == Event::Kind::raised) {
         night_.push_back({house, what_is_wrong(rule, *rules_, event.reason), "", now_, std::nullopt, event.priority, alarm->id});
@@ -275,7 +284,9 @@ void Watch::condition_event(const Event& event) {
           if (entry.alarm == alarm->id) entry.priority = event.priority;
         }
       }
-      start_calling(*alarm);
+      unshelve_if_urgent(house, rule.name, event.priority);
+      if (event.kind == Event::Kind::worsened && alarm->held) release(*alarm);
+      else start_calling(*alarm, event.kind == Event::Kind::raised ? Telling::may_be_held : Telling::now);
       break;
     }
     case Event::Kind::eased:
@@ -302,8 +313,16 @@ void Watch::end(Alarm& alarm, Reason reason) {
   for (Night& entry : night_) {
     if (entry.alarm == alarm.id && !entry.returned) entry.returned = now_;
   }
+  note_return(alarm);
+  if (alarm.held) {  // nobody has heard of it, so that nobody has to answer it
+    alarm.held = false;
+    alarm.release_at = kNever;
+    alarm.life.suppress(false);
+    if (!alarm.life.stands()) alarm.life.acknowledge();
+  }
   // What is latched stands until it is reset, and calls until somebody has answered.
   if (!alarm.life.wants_answer()) stop_calling(alarm);
+  release_followers(alarm);
   tell_those_told(alarm, "", back_text(alarm, reason));
   note_alarm(alarm);
   forget_settled();
@@ -335,6 +354,7 @@ void Watch::blindness_event(const Event& event) {
   const WatchedRule& rule = rules_->rules[*event.rule];
   const std::string& house = rules_->houses[rule.house].name;
   const std::string member = member_name(rule, *rules_);
+  if (event.kind == Event::Kind::blind) unshelve_if_urgent(house, rule.name, event.priority);
   if (event.kind == Event::Kind::sees) {
     for (auto& [id, alarm] : alarms_) {
       if (alarm.subject != Alarm::Subject::blindness || alarm.house != house || alarm.members.erase(member) == 0) continue;
@@ -434,6 +454,7 @@ void Watch::work(std::size_t house, Instant until) {
 }
 
 void Watch::check_minute() {
+  forget_returns();
   std::erase_if(deliveries_, [&](const auto& entry) {
     return entry.second.outcome != Delivery::Outcome::open && now_ - entry.second.queued > 1h;
   });

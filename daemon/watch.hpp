@@ -1,6 +1,7 @@
 #pragma once
 
 #include <cstdint>
+#include <deque>
 #include <map>
 #include <memory>
 #include <nlohmann/json_fwd.hpp>
@@ -36,6 +37,9 @@ struct Alarm {
   std::string acknowledged_by;
   std::optional<Instant> acknowledged_at;
   bool here = false;                  ///< who acknowledged is in the house
+  bool again = false;                 ///< urgent a second time within the hour
+  bool held = false;                  ///< not told for now: a cause was told, or the rule comes and goes
+  Instant release_at = kNever;        ///< of what is held: when it is told all the same
   bool named_in_summary = false;
   std::set<std::string> told;         ///< people
 
@@ -117,6 +121,11 @@ class Watch {
   Answered acknowledge(const std::string& code, const std::string& who);
   /// Resets a latched alarm whose condition has ended.
   Answered reset(const std::string& code, const std::string& who);
+  /// Holds a rule's alarms in a house back for a while, at most 12 h. Refused without a reason, and for a rule that
+  /// can be urgent unless that is wanted. Ends by itself, and at once when it becomes urgent after all.
+  enum class EvenUrgent : std::uint8_t { no, yes };
+  Answered shelve(const std::string& house, const std::string& rule, Duration span, const std::string& why, const std::string& who,
+                  EvenUrgent even_urgent);
   /// A plugin came up or went down (or says that it cannot do its work).
   void plugin(const std::string& name, bool up, const std::string& text);
   /// One of the watch's own troubles begins or ends: "clock", "disk", "rules-refused".
@@ -201,7 +210,9 @@ class Watch {
   void story(const std::string& text);
 
   // watch_calls.cpp: call-out
-  void start_calling(Alarm& alarm);
+  /// `now`: what is held back otherwise is told, too.
+  enum class Telling : std::uint8_t { may_be_held, now };
+  void start_calling(Alarm& alarm, Telling telling = Telling::may_be_held);
   void ease_calling(Alarm& alarm);
   void take_step(Alarm& alarm);
   void step_failed(Alarm& alarm);
@@ -224,6 +235,19 @@ class Watch {
   [[nodiscard]] Instant within_plan_hours(Priority priority, Instant time) const;
   [[nodiscard]] const CallPlan* plan_of(Priority priority) const;
   [[nodiscard]] Alarm* by_code(const std::string& code);
+
+  // watch_holding.cpp: what is told later, once, or not at all for a while
+  [[nodiscard]] const Alarm* cause_of(const Alarm& alarm, bool only_told) const;
+  bool hold_back(Alarm& alarm);
+  void release(Alarm& alarm);
+  void release_followers(const Alarm& cause);
+  void note_return(const Alarm& alarm);
+  [[nodiscard]] std::size_t returns_of(const Alarm& alarm) const;
+  [[nodiscard]] bool urgent_again(const Alarm& alarm) const;
+  bool chattering(const Alarm& alarm);
+  void forget_returns();
+  void unshelve(const std::string& house, const std::string& rule, const std::string& reason);
+  void unshelve_if_urgent(const std::string& house, const std::string& rule, Priority priority);
 
   // watch_words.cpp: texts
   [[nodiscard]] std::string alarm_text(const Alarm& alarm);
@@ -264,6 +288,13 @@ class Watch {
     std::string text;
   };
   std::map<std::string, Plugin> plugins_;
+  std::map<std::string, std::deque<std::pair<Instant, Priority>>> returns_;  ///< of the last hour, by subject, house, rule and probe
+  struct Shelving {
+    Instant until{};
+    std::string who, why;
+    bool even_urgent = false;
+  };
+  std::map<std::pair<std::string, std::string>, Shelving> shelved_;  ///< by house and rule
   std::map<std::string, std::pair<Instant, std::uint64_t>> blind_groups_;  ///< house: last joined, alarm
 };
 

@@ -52,7 +52,8 @@ Instant Watch::within_plan_hours(Priority priority, Instant time) const {
   return rules_->farm.zone.next_time_of_day(time + wall_ahead, plan->hours->first) - wall_ahead;
 }
 
-void Watch::start_calling(Alarm& alarm) {
+void Watch::start_calling(Alarm& alarm, Telling telling) {
+  if (telling == Telling::may_be_held && alarm.life.wants_answer() && hold_back(alarm)) return;
   Alarm::Calling& calling = alarm.calling;
   const unsigned serial = calling.serial;
   calling = Alarm::Calling();
@@ -62,6 +63,11 @@ void Watch::start_calling(Alarm& alarm) {
   calling.running = true;
   calling.begun = within_plan_hours(alarm.priority, now_);
   calling.due = calling.begun + plan->steps.front().after;
+  if (alarm.again && alarm.told.empty()) {  // those who were told first have had their turn within the hour
+    calling.step = std::min<std::size_t>(1, plan->steps.size() - 1);
+    calling.due = calling.begun;
+    calling.begun -= plan->steps[calling.step].after;
+  }
   if (calling.due <= now_) take_step(alarm);
 }
 

@@ -55,7 +55,8 @@ json to_json(const Alarm& alarm) {
           {"priority", static_cast<int>(alarm.priority)}, {"life", alarm.life.to_bits()}, {"raised", to_json(alarm.raised)},
           {"returned", to_json(alarm.returned)}, {"reason", static_cast<int>(alarm.reason)}, {"value", to_json(alarm.value)},
           {"limit", to_json(alarm.limit)}, {"detail", alarm.detail}, {"acknowledged_by", alarm.acknowledged_by},
-          {"acknowledged_at", to_json(alarm.acknowledged_at)}, {"here", alarm.here},
+          {"acknowledged_at", to_json(alarm.acknowledged_at)}, {"here", alarm.here}, {"again", alarm.again}, {"held", alarm.held},
+          {"release_at", to_json(alarm.release_at)},
           {"named_in_summary", alarm.named_in_summary}, {"told", alarm.told}, {"calling", to_json(alarm.calling)}};
 }
 
@@ -79,6 +80,9 @@ Alarm to_alarm(const json& from) {
   alarm.acknowledged_by = from.at("acknowledged_by");
   alarm.acknowledged_at = to_optional_instant(from.at("acknowledged_at"));
   alarm.here = from.at("here");
+  alarm.again = from.at("again");
+  alarm.held = from.at("held");
+  alarm.release_at = to_instant(from.at("release_at"));
   alarm.named_in_summary = from.at("named_in_summary");
   alarm.told = from.at("told").get<std::set<std::string>>();
   alarm.calling = to_calling(from.at("calling"));
@@ -179,6 +183,12 @@ std::string Watch::snapshot() const {
   for (const Night& entry : night_) {
     out["night"].push_back({entry.house, entry.what, entry.who, to_json(entry.raised), to_json(entry.returned),
                             static_cast<int>(entry.priority), entry.alarm});
+  }
+  for (const auto& [key, entries] : returns_) {
+    for (const auto& [time, priority] : entries) out["returns"][key].push_back({to_json(time), static_cast<int>(priority)});
+  }
+  for (const auto& [rule, shelving] : shelved_) {
+    out["shelved"].push_back({rule.first, rule.second, to_json(shelving.until), shelving.who, shelving.why, shelving.even_urgent});
   }
   for (const auto& [house, group] : blind_groups_) out["blind_groups"][house] = {to_json(group.first), group.second};
   for (std::size_t i = 0; i < rules_->rules.size(); ++i) {

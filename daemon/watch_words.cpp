@@ -67,7 +67,7 @@ std::string Watch::head(const Alarm& alarm) {
   const double latest = engine_->state(*rule).last_value;
   const std::optional<double> value = watched.watch && alarm.life.condition() && known(latest) ? std::optional(latest) : alarm.value;
   const std::string shown = value ? " " + to_gsm(with_unit(*value, watched.unit)) : "";
-  const std::string what = " " + what_is_wrong(watched, *rules_, alarm.reason);
+  const std::string what = " " + what_is_wrong(watched, *rules_, alarm.reason) + (alarm.again ? " AGAIN" : "");
   std::string text = house + cut_to(what, kLockedScreen - std::min(kLockedScreen, house.size() + gsm_length(shown))) + shown;
   if (!alarm.probe.empty()) text += " at " + alarm.probe;
   return text;
@@ -108,6 +108,11 @@ std::string Watch::alarm_text(const Alarm& alarm) {
   }
   if (alarm.reason == Reason::ahead) words.expected += ", heading past its limit";
   words.expected += day;
+  if (const Alarm* cause = cause_of(alarm, false)) {
+    const auto its_rule = rule_of(*cause);
+    words.expected += fmt::format(". {} since {}", its_rule ? what_is_wrong(rules_->rules[*its_rule], *rules_, cause->reason) : cause->rule,
+                                  clock_time(rules_->farm.zone, cause->raised + engine_->wall_ahead()));
+  }
   if (!watched.action.empty()) {
     words.action = (alarm.priority == Priority::urgent ? "GO NOW: " : "TODAY: ") + watched.action;
     if (std::string_view(".!?").find(words.action.back()) == std::string_view::npos) words.action += '.';

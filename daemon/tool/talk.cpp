@@ -2,10 +2,12 @@
 #include <fmt/format.h>
 
 #include <cstdlib>
+#include <filesystem>
 #include <functional>
 #include <nlohmann/json.hpp>
 
 #include "daemon/control_client.hpp"
+#include "daemon/journal.hpp"
 #include "daemon/tool/tool.hpp"
 
 namespace underwing::tool {
@@ -36,6 +38,11 @@ int ask(const Common& common, const std::string& method, const json& params, con
   return 0;
 }
 
+std::string user_here() {
+  const char* user = std::getenv("USER");
+  return user ? user : "somebody at the gateway";
+}
+
 void say_text(const json& answer) {
   fmt::print("{}\n", answer.value("text", ""));
   if (answer.contains("changes")) {
@@ -55,7 +62,7 @@ std::string text_of(const json& entry, const char* key) {
 }
 
 void show_alarms(const json& alarms) {
-  if (alarms.empty()) fmt::print("No alarm stands, and none waits for an answer.\n");
+  if (alarms.empty()) fmt::print("No alarms.\n");
   for (const json& alarm : alarms) {
     const std::string house = text_of(alarm, "house");
     const std::string probe = text_of(alarm, "probe");
@@ -64,10 +71,32 @@ void show_alarms(const json& alarms) {
     if (!text_of(alarm, "text").empty()) what = text_of(alarm, "text");
     std::string value;
     if (alarm.at("value").is_number()) value = " " + value_of(alarm, "value") + " " + text_of(alarm, "unit");
-    fmt::print("{:<5} {:<7} {}{}{}{}\n      {}, since {}{}\n", text_of(alarm, "code"), text_of(alarm, "priority"), house.empty() ? "farm" : house,
+    const std::string returned = text_of(alarm, "returned");
+    fmt::print("{:<5} {:<7} {}{}{}{}\n      {}, since {}{}{}\n", text_of(alarm, "code"), text_of(alarm, "priority"), house.empty() ? "farm" : house,
                probe.empty() ? "" : " " + probe, ": " + what, value, text_of(alarm, "state"), text_of(alarm, "since"),
-               text_of(alarm, "answered_by").empty() ? "" : ", answered by " + text_of(alarm, "answered_by"));
+               returned.empty() ? "" : " to " + returned, text_of(alarm, "answered_by").empty() ? "" : ", answered by " + text_of(alarm, "answered_by"));
   }
+}
+
+/// All alarms of a journal, also while no daemon runs.
+int list_journal(const Common& common, const std::string& state) {
+  auto reader = JournalReader::open(std::filesystem::path(state) / "journal.db");
+  if (!reader.ok()) {
+    fmt::print(stderr, "underwing: {}\n", reader.error());
+    return 2;
+  }
+  const auto rows = reader->alarms_since(Instant{});
+  if (!rows.ok()) {
+    fmt::print(stderr, "underwing: {}\n", rows.error());
+    return 2;
+  }
+  json alarms = json::array();
+  for (const AlarmRow& row : *rows) {
+    if (common.json) fmt::print("{}\n", row.json);
+    else alarms.push_back(json::parse(row.json, nullptr, false));
+  }
+  if (!common.json) show_alarms(alarms);
+  return 0;
 }
 
 void show_house(const json& house) {
@@ -112,8 +141,12 @@ void show_status(const json& status) {
 void add_talk(CLI::App& app, Common& common) {
   app.add_subcommand("status", "How the houses are, what is watched, and what is not seen")
       ->callback([&common] { common.status = ask(common, "status", json::object(), show_status); });
-  app.add_subcommand("alarms", "The alarms that stand or wait for an answer")
-      ->callback([&common] { common.status = ask(common, "alarms", json::object(), show_alarms); });
+  auto state = std::make_shared<std::string>();
+  auto* alarms = app.add_subcommand("alarms", "The alarms that stand or wait for an answer");
+  alarms->add_option("--state", *state, "Instead of asking the daemon, list all alarms of the journal in this state folder");
+  alarms->callback([&common, state] {
+    common.status = state->empty() ? ask(common, "alarms", json::object(), show_alarms) : list_journal(common, *state);
+  });
 
   struct Answer {
     std::string code, who;
@@ -123,12 +156,7 @@ void add_talk(CLI::App& app, Common& common) {
   acknowledge->add_option("code", answer->code, "The alarm's code, such as K7")->required();
   acknowledge->add_option("--who", answer->who, "Who answers; left out: the user of this terminal");
   acknowledge->callback([&common, answer] {
-    if (answer->who.empty()) {
-      const char* user = std::getenv("USER");
-      answer->who = user ? user : "somebody at the gateway";
-    }
-    for (char& c : answer->code) c = static_cast<char>(std::toupper(static_cast<unsigned char>(c)));
-    common.status = ask(common, "acknowledge", {{"code", answer->code}, {"who", answer->who}}, say_text);
+    common.status = ask(common, "acknowledge", {{"code", answer->code}, {"who", answer->who.empty() ? user_here() : answer->who}}, say_text);
   });
 
   struct Work {
@@ -148,9 +176,41 @@ void add_talk(CLI::App& app, Common& common) {
     common.status = ask(common, "work", {{"house", work->house}, {"minutes", hours_of(*span) * 60.0}}, say_text);
   });
 
+  struct Shelve {
+    std::string rule, house, span, why, who;
+    bool even_urgent = false;
+  };
+  auto shelve = std::make_shared<Shelve>();
+  auto* shelving = app.add_subcommand("shelve", "Hold a rule's alarms in a house back for a while, at most 12 h");
+  shelving->add_option("rule", shelve->rule, "The rule")->required();
+  shelving->add_option("--house", shelve->house, "The house")->required();
+  shelving->add_option("--for", shelve->span, "For how long, such as 2h")->required();
+  shelving->add_option("--why", shelve->why, "Why; whoever comes next has to know")->required();
+  shelving->add_option("--who", shelve->who, "Who says so; left out: the user of this terminal");
+  shelving->add_flag("--even-urgent", shelve->even_urgent, "Also a rule that can be urgent");
+  shelving->callback([&common, shelve] {
+    const auto span = to_duration(shelve->span);
+    if (!span) {
+      fmt::print(stderr, "underwing: --for wants a time such as 2h, not '{}'\n", shelve->span);
+      common.status = 2;
+      return;
+    }
+    common.status = ask(common, "shelve",
+                        {{"rule", shelve->rule}, {"house", shelve->house}, {"minutes", hours_of(*span) * 60.0}, {"why", shelve->why},
+                         {"who", shelve->who.empty() ? user_here() : shelve->who}, {"even_urgent", shelve->even_urgent}},
+                        say_text);
+  });
+
+  auto reset = std::make_shared<Answer>();
+  auto* resetting = app.add_subcommand("reset", "Reset a latched alarm whose cause is gone, after looking on the spot");
+  resetting->add_option("code", reset->code, "The alarm's code, such as K7")->required();
+  resetting->add_option("--who", reset->who, "Who has looked; left out: the user of this terminal");
+  resetting->callback([&common, reset] {
+    common.status = ask(common, "reset", {{"code", reset->code}, {"who", reset->who.empty() ? user_here() : reset->who}}, say_text);
+  });
+
   app.add_subcommand("reload", "Put changed files in force: all of them, or none if there is a mistake")->callback([&common] {
-    const char* user = std::getenv("USER");
-    common.status = ask(common, "reload", {{"who", user ? user : ""}}, say_text);
+    common.status = ask(common, "reload", {{"who", user_here()}}, say_text);
   });
 }
 
