@@ -256,6 +256,15 @@ bool Watch::restore(const std::string& snapshot) {
     std::map<std::string, std::pair<Instant, std::uint64_t>> blind_groups;
     const json groups = list("blind_groups");
     for (const auto& [house, group] : groups.items()) blind_groups[house] = {to_instant(group.at(0)), group.at(1)};
+    decltype(returns_) returns;
+    const json all_returns = list("returns");
+    for (const auto& [key, entries] : all_returns.items()) {
+      for (const json& entry : entries) returns[key].emplace_back(to_instant(entry.at(0)), static_cast<Priority>(entry.at(1).get<int>()));
+    }
+    decltype(shelved_) shelved;
+    for (const json& entry : list("shelved")) {
+      shelved[{entry.at(0), entry.at(1)}] = {to_instant(entry.at(2)), entry.at(3), entry.at(4), entry.at(5)};
+    }
     std::map<std::size_t, RuleState> states;
     const json rules = list("rules");
     for (std::size_t i = 0; i < rules_->rules.size(); ++i) {
@@ -279,6 +288,8 @@ bool Watch::restore(const std::string& snapshot) {
     mailboxes_ = std::move(mailboxes);
     night_ = std::move(night);
     blind_groups_ = std::move(blind_groups);
+    returns_ = std::move(returns);
+    shelved_ = std::move(shelved);
     codes_used_ = std::move(codes_used);
     last_codes_ = std::move(last_codes);
     alarm_count_ = alarm_count;
