@@ -4,6 +4,7 @@
 
 #include <algorithm>
 
+#include "daemon/plugin_messages.hpp"
 #include "daemon/service_impl.hpp"
 #include "daemon/ways.hpp"
 
@@ -55,26 +56,12 @@ void Service::Impl::on_reading(const std::string&, const SenmlRecord& record) {
 }
 
 void Service::Impl::on_message(const std::string& plugin, const std::string& method, const nlohmann::json& params) {
-  const auto text = [&](const char* key) {
-    const auto found = params.find(key);
-    return found != params.end() && found->is_string() ? found->get<std::string>() : std::string();
-  };
-  if (method == "receipt") {
-    const std::string outcome = text("outcome");
-    watch->receipt(text("delivery"), outcome == "sent"        ? Delivery::Outcome::sent
-                                     : outcome == "delivered" ? Delivery::Outcome::delivered
-                                                              : Delivery::Outcome::failed,
-                   text("text"));
-  } else if (method == "reply") {
-    watch->reply(text("from"), text("by"), text("text"));
-  } else if (method == "health") {
-    const auto ok = params.find("ok");
-    const bool fine = ok != params.end() && ok->is_boolean() && ok->get<bool>();
-    if (fine) health.erase(plugin);
-    else health[plugin] = text("text");
-    watch->plugin(plugin, fine, text("text"));
-  } else if (method == "hello") {
-    // The state has been told already; what stands is published to those who ask for it.
+  if (const auto said = take_message(*watch, method, params)) {
+    if (said->ok) health.erase(plugin);
+    else health[plugin] = said->text;
+    watch->plugin(plugin, said->ok, said->text);
+  }
+  if (method == "hello") {  // what stands is published to those who ask for it
     for (const auto& [id, alarm] : watch->alarms()) publish(alarm);
   }
   apply();

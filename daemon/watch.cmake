@@ -6,6 +6,7 @@ target_sources(underwing_watch PRIVATE
   daemon/changes.cpp
   daemon/duty.cpp
   daemon/intake.cpp
+  daemon/plugin_messages.cpp
   daemon/recorder.cpp
   daemon/replay.cpp
   daemon/tape_player.cpp
@@ -23,6 +24,7 @@ target_link_libraries(underwing_watch
   PRIVATE underwing_strict fmt::fmt nlohmann_json::nlohmann_json)
 
 add_executable(underwing
+  daemon/tool/against.cpp
   daemon/tool/check.cpp
   daemon/tool/chosen.cpp
   daemon/tool/explain.cpp

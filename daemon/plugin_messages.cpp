@@ -1,0 +1,28 @@
+#include "daemon/plugin_messages.hpp"
+
+#include <nlohmann/json.hpp>
+
+namespace underwing {
+
+std::optional<PluginHealth> take_message(Watch& watch, const std::string& method, const nlohmann::json& params) {
+  const auto text = [&](const char* key) {
+    const auto found = params.find(key);
+    return found != params.end() && found->is_string() ? found->get<std::string>() : std::string();
+  };
+  if (!params.is_object()) return std::nullopt;
+  if (method == "receipt") {
+    const std::string outcome = text("outcome");
+    watch.receipt(text("delivery"), outcome == "sent"        ? Delivery::Outcome::sent
+                                    : outcome == "delivered" ? Delivery::Outcome::delivered
+                                                             : Delivery::Outcome::failed,
+                  text("text"));
+  } else if (method == "reply") {
+    watch.reply(text("from"), text("by"), text("text"));
+  } else if (method == "health") {
+    const auto ok = params.find("ok");
+    return PluginHealth{ok != params.end() && ok->is_boolean() && ok->get<bool>(), text("text")};
+  }
+  return std::nullopt;
+}
+
+}  // namespace underwing
