@@ -24,21 +24,27 @@ std::string pack_named_in(const std::string& text) {
   return line.substr(begin, line.find_last_not_of(" \r\"'") + 1 - begin);
 }
 
-FarmFiles files_around(const FarmFiles& files, const std::string& pack, const std::vector<Measure>& measures) {
+FarmFiles files_around(const FarmFiles& files, const std::string& pack,
+                       const std::vector<Measure>& measures) {
   FarmFiles alone;
   alone.packs = files.packs;
   alone.shipped = files.shipped;
   alone.farm_path = "farm.yaml";
   std::string probes;
-  for (const Measure& measure : measures) probes += fmt::format("{}{}: [one]", probes.empty() ? "" : ", ", measure.name);
+  for (const Measure& measure : measures)
+    probes += fmt::format("{}{}: [one]", probes.empty() ? "" : ", ", measure.name);
   alone.farm_text = fmt::format(
-      "format: 1\nfarm: any\ntime_zone: UTC\nhouses: {{any: {{probes: {{{}}}}}}}\nplugins: {{paper: {{run: print}}}}\n"
+      "format: 1\nfarm: any\ntime_zone: UTC\nhouses: {{any: {{probes: {{{}}}}}}}\nplugins: {{paper: {{run: "
+      "print}}}}\n"
       "people: {{somebody: {{text: \"+44 7700 900100\"}}}}\ncall_out:\n"
-      "  urgent: [{{after: 0 min, tell: everyone, by: text}}]\n  soon: [{{after: 0 min, tell: everyone, by: text}}]\n"
+      "  urgent: [{{after: 0 min, tell: everyone, by: text}}]\n  soon: [{{after: 0 min, tell: everyone, by: "
+      "text}}]\n"
       "  note: [{{after: 0 min, tell: everyone, by: text}}]\n",
       probes);
   alone.flocks["flocks/any.yaml"] = fmt::format(
-      "format: 1\nflock: any\nhouse: any\nplaced: 2026-01-01 00:00\nbirds: 10000\nchick_weight: 42 g\npacks: [{}]\n", pack);
+      "format: 1\nflock: any\nhouse: any\nplaced: 2026-01-01 00:00\nbirds: 10000\nchick_weight: 42 g\npacks: "
+      "[{}]\n",
+      pack);
   return alone;
 }
 
@@ -78,7 +84,8 @@ std::optional<Chosen> from_a_pack(const FarmFiles& files, const RuleSet* rules, 
     for (const WatchedRule& rule : alone.rules->rules) {
       known.push_back(rule.name);
       if (rule.name != name) continue;
-      Chosen chosen{alone.rules, &rule, nullptr, true, fmt::format("Nobody here uses the pack '{}', so this rule is not in force.", pack)};
+      Chosen chosen{alone.rules, &rule, nullptr, true,
+                    fmt::format("Nobody here uses the pack '{}', so this rule is not in force.", pack)};
       for (const Unwatched& lacking : rules ? rules->unwatched : std::vector<Unwatched>{}) {
         if (lacking.rule != name) continue;
         chosen.notice = fmt::format("This rule is not in force in {}: no probe there gives '{}'.",
@@ -131,8 +138,9 @@ Loaded load_pack_alone(const FarmFiles& files, const std::string& pack) {
   return load_farm(files_around(files, pack, first.rules->measures), load_zone);
 }
 
-std::optional<Chosen> choose_rule(const FarmFiles& files, std::shared_ptr<const RuleSet> rules, const std::string& name,
-                                  const std::string& flock, Instant now, std::string& refusal) {
+std::optional<Chosen> choose_rule(const FarmFiles& files, std::shared_ptr<const RuleSet> rules,
+                                  const std::string& name, const std::string& flock, Instant now,
+                                  std::string& refusal) {
   std::vector<std::string> known;
   std::vector<const WatchedRule*> found;
   std::set<std::string> places;
@@ -164,8 +172,8 @@ std::optional<Chosen> choose_rule(const FarmFiles& files, std::shared_ptr<const 
   return chosen;
 }
 
-std::vector<Chosen> choose_pack(const FarmFiles& files, std::shared_ptr<const RuleSet> rules, const std::string& pack,
-                                const std::string& flock, std::string& refusal) {
+std::vector<Chosen> choose_pack(const FarmFiles& files, std::shared_ptr<const RuleSet> rules,
+                                const std::string& pack, const std::string& flock, std::string& refusal) {
   std::vector<Chosen> all;
   std::set<std::string> seen;
   std::optional<std::pair<std::size_t, std::optional<std::size_t>>> place;

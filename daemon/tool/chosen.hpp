@@ -16,17 +16,18 @@ namespace underwing::tool {
 struct Chosen {
   std::shared_ptr<const RuleSet> rules;
   const WatchedRule* rule = nullptr;
-  const Flock* flock = nullptr;      ///< null: a pack of the farm, or a pack by itself
-  bool any_house = false;            ///< explained from the pack alone
-  std::string notice;                ///< why it is not in force here, or where else it is; may be empty
+  const Flock* flock = nullptr;  ///< null: a pack of the farm, or a pack by itself
+  bool any_house = false;        ///< explained from the pack alone
+  std::string notice;            ///< why it is not in force here, or where else it is; may be empty
   [[nodiscard]] Wording wording() const { return {*rules, *rule, any_house}; }
 };
 
-/// The rule of that name: of `flock` if one is named, else of the flock that is in its house at `now`, else of
-/// the one placed last. A rule that is in force nowhere is taken from its pack. `refusal` says why there is none.
+/// The rule of that name: of `flock` if one is named, else of the flock that is in its house at `now`, else
+/// of the one placed last. A rule that is in force nowhere is taken from its pack. `refusal` says why there
+/// is none.
 [[nodiscard]] std::optional<Chosen> choose_rule(const FarmFiles& files, std::shared_ptr<const RuleSet> rules,
-                                                const std::string& name, const std::string& flock, Instant now,
-                                                std::string& refusal);
+                                                const std::string& name, const std::string& flock,
+                                                Instant now, std::string& refusal);
 
 /// A pack loaded by itself, in a house that has one probe of every measure; null where the pack has errors.
 [[nodiscard]] Loaded load_pack_alone(const FarmFiles& files, const std::string& pack);
@@ -34,12 +35,14 @@ struct Chosen {
 /// Names of the packs in a farm's files, each once, sorted.
 [[nodiscard]] std::vector<std::string> pack_names(const FarmFiles& files);
 
-/// The rules of a pack, each once, in the order of name: as they stand for `flock` or for whoever uses the pack,
-/// else from the pack alone.
+/// The rules of a pack, each once, in the order of name: as they stand for `flock` or for whoever uses the
+/// pack, else from the pack alone.
 [[nodiscard]] std::vector<Chosen> choose_pack(const FarmFiles& files, std::shared_ptr<const RuleSet> rules,
-                                              const std::string& pack, const std::string& flock, std::string& refusal);
+                                              const std::string& pack, const std::string& flock,
+                                              std::string& refusal);
 
-/// Whether a rule is one of those in force for the named flock: its own, or of the farm in its house. An empty name: any.
+/// Whether a rule is one of those in force for the named flock: its own, or of the farm in its house. An
+/// empty name: any.
 [[nodiscard]] bool concerns(const RuleSet& rules, const WatchedRule& rule, const std::string& flock);
 
 /// "; did you mean '…'?" or nothing.

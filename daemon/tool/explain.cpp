@@ -1,4 +1,6 @@
 // underwing explain: a rule in plain words, its limits by day, and where its numbers come from.
+#include "daemon/tool/explain.hpp"
+
 #include <fmt/format.h>
 
 #include <algorithm>
@@ -10,7 +12,6 @@
 
 #include "daemon/farm_files.hpp"
 #include "daemon/tool/chosen.hpp"
-#include "daemon/tool/explain.hpp"
 #include "daemon/tool/terminal.hpp"
 #include "daemon/words.hpp"
 #include "rules/explain/by_age.hpp"
@@ -59,31 +60,9 @@ std::optional<Duration> age_of(const Chosen& chosen, const std::optional<Duratio
 std::string moment_in_words(const Chosen& chosen, Duration age) {
   if (!chosen.flock) return fmt::format("At {}", age_in_words(age));
   const Instant wall = chosen.flock->placed + age;
-  return fmt::format("At {} ({}, {})", age_in_words(age), day_of(*chosen.flock, chosen.rules->farm.zone, wall),
+  return fmt::format("At {} ({}, {})", age_in_words(age),
+                     day_of(*chosen.flock, chosen.rules->farm.zone, wall),
                      local_stamp(chosen.rules->farm.zone, wall));
-}
-
-/// Why the rule is not in force at an age; empty where it is.
-std::string out_of_force(const Chosen& chosen, Duration age) {
-  const WatchedRule& rule = *chosen.rule;
-  if (chosen.flock && chosen.flock->cleared && chosen.flock->placed + age >= *chosen.flock->cleared) {
-    return "the house is cleared by then";
-  }
-  if (in_force_at(rule, age)) return "";
-  const bool early = age < rule.from.value_or(std::chrono::hours(-24));
-  return early ? fmt::format("the rule begins at {}", age_in_words(rule.from.value_or(std::chrono::hours(-24))))
-               : fmt::format("the rule ends at {}", age_in_words(*rule.until));
-}
-
-/// "low 29 °C, high 33.5 °C" at an age; limits that are no numbers by age are left out.
-std::string limits_then(const Chosen& chosen, Duration age) {
-  std::vector<std::string> parts;
-  for (const Limit& limit : chosen.rule->limits) {
-    const double value = limit_at(*chosen.rule, limit, chosen.flock, age);
-    if (std::isnan(value)) continue;
-    parts.push_back(fmt::format("{} {}", name_of_limit(*chosen.rule, limit), with_its_unit(value, chosen.rule->unit)));
-  }
-  return fmt::format("{}", fmt::join(parts, chosen.rule->staged ? "; " : ", "));
 }
 
 void print_now(const Chosen& chosen, Duration age) {
@@ -101,7 +80,9 @@ void print_now(const Chosen& chosen, Duration age) {
 void print_limits(const Chosen& chosen, const std::optional<Duration>& age) {
   const WatchedRule& rule = *chosen.rule;
   for (const Limit& limit : rule.limits) {
-    if (limit.side == Limit::Side::when || !std::isnan(limit_at(rule, limit, chosen.flock, ages_shown(rule).first))) continue;
+    if (limit.side == Limit::Side::when ||
+        !std::isnan(limit_at(rule, limit, chosen.flock, ages_shown(rule).first)))
+      continue;
     print_labelled(name_of_limit(rule, limit),
                    fmt::format("{}; it moves with readings or with the flock, not with age alone",
                                number_in_words(*limit.expression, chosen.wording())));
@@ -109,40 +90,11 @@ void print_limits(const Chosen& chosen, const std::optional<Duration>& age) {
   const LimitTable table = limits_by_day(rule, chosen.flock);
   if (!table.changes) {
     const std::string limits = limits_then(chosen, ages_shown(rule).first);
-    if (!limits.empty()) fmt::print("{}", wrapped(fmt::format("The same at every age: {}.", limits), text_columns()));
+    if (!limits.empty())
+      fmt::print("{}", wrapped(fmt::format("The same at every age: {}.", limits), text_columns()));
     return;
   }
   fmt::print("\n{}", table_as_text(chosen, table, age));
-}
-
-std::vector<std::size_t> measures_in(const WatchedRule& rule) {
-  std::vector<std::size_t> all;
-  const auto take = [&all](const ExpressionPtr& expression) {
-    if (!expression) return;
-    for (const std::size_t measure : measures_of(*expression)) {
-      if (std::find(all.begin(), all.end(), measure) == all.end()) all.push_back(measure);
-    }
-  };
-  take(rule.watch);
-  for (const Limit& limit : rule.limits) take(limit.expression);
-  take(rule.only_if);
-  return all;
-}
-
-/// For each measure the names of the probes that the rule reads.
-std::vector<std::pair<std::string, std::vector<std::string>>> sources_of(const Chosen& chosen) {
-  std::vector<std::pair<std::string, std::vector<std::string>>> all;
-  const RuleSet& rules = *chosen.rules;
-  for (const std::size_t measure : measures_in(*chosen.rule)) {
-    std::vector<std::string> names;
-    const auto& probes = rules.houses[chosen.rule->house].probes;
-    const auto found = probes.find(measure);
-    if (found != probes.end() && !chosen.any_house) {
-      for (const std::size_t probe : found->second) names.push_back(rules.probes[probe].name);
-    }
-    all.emplace_back(rules.measures[measure].name, names);
-  }
-  return all;
 }
 
 void print_record(const Chosen& chosen) {
@@ -162,7 +114,8 @@ void print_record(const Chosen& chosen) {
   print_labelled("Blind after", in_long_words(rule.blind_after));
   print_labelled("Source", rule.source);
   for (const auto& curve : rule.curves) {
-    print_labelled("Source", fmt::format("of the {}: {}", spaced(curve->name), curve->source.empty() ? "not given" : curve->source));
+    print_labelled("Source", fmt::format("of the {}: {}", spaced(curve->name),
+                                         curve->source.empty() ? "not given" : curve->source));
   }
 }
 
@@ -185,7 +138,8 @@ std::optional<Plot> marked_plot(const Chosen& chosen, const std::optional<Durati
 
 void print_rule(const Chosen& chosen, const std::optional<Duration>& age, const std::optional<Plot>& plot) {
   fmt::print("{}\n\n", title_of(chosen));
-  fmt::print("{}\n", wrapped(rule_in_words(chosen.wording(), headline_of(*chosen.rules, *chosen.rule)), text_columns()));
+  fmt::print("{}\n", wrapped(rule_in_words(chosen.wording(), headline_of(*chosen.rules, *chosen.rule)),
+                             text_columns()));
   if (!chosen.notice.empty()) fmt::print("{}\n", wrapped(chosen.notice, text_columns()));
   if (age) print_now(chosen, *age);
   print_limits(chosen, age);
@@ -196,25 +150,25 @@ void print_rule(const Chosen& chosen, const std::optional<Duration>& age, const 
   print_record(chosen);
 }
 
-ordered_json number_or_null(double canonical, const Unit& unit) {
-  if (std::isnan(canonical)) return nullptr;
-  return std::round(unit.from_canonical(canonical) * 1000) / 1000;
-}
-
 int explain_rule(const Options& options, const Opened& opened, const Common& common) {
   std::optional<Duration> asked;
   if (!options.age.empty()) {
     asked = parse_age(options.age);
-    if (!asked) return refuse(fmt::format("--age wants an age such as 3d or '3 d 12 h', not '{}'", options.age));
+    if (!asked)
+      return refuse(fmt::format("--age wants an age such as 3d or '3 d 12 h', not '{}'", options.age));
   }
   std::string refusal;
-  const auto chosen = choose_rule(opened.files, opened.loaded.rules, options.rule, options.flock, now_on_the_clock(), refusal);
+  const auto chosen = choose_rule(opened.files, opened.loaded.rules, options.rule, options.flock,
+                                  now_on_the_clock(), refusal);
   if (!chosen) return refuse(refusal);
-  if (asked && !chosen->rule->flock) return refuse(fmt::format("'{}' belongs to no flock, so it has no ages", options.rule));
+  if (asked && !chosen->rule->flock)
+    return refuse(fmt::format("'{}' belongs to no flock, so it has no ages", options.rule));
   const auto age = age_of(*chosen, asked);
   const auto plot = marked_plot(*chosen, age, asked.has_value());
   if (!options.svg.empty()) {
-    if (!plot) return refuse(fmt::format("the limits of '{}' do not go by age, so there is nothing to draw", options.rule));
+    if (!plot)
+      return refuse(
+          fmt::format("the limits of '{}' do not go by age, so there is nothing to draw", options.rule));
     std::ofstream file(options.svg, std::ios::binary);
     if (!(file << plot_as_svg(*plot)) || !file.flush()) return refuse("cannot write " + options.svg);
   }
@@ -229,7 +183,8 @@ int explain_rule(const Options& options, const Opened& opened, const Common& com
 std::string about_words(const WatchedRule& rule, const RuleSet& rules) {
   if (!rule.about.empty()) return rule.about;
   const Wording wording{rules, rule, false};
-  return rule.watch ? number_in_words(*rule.watch, wording) : condition_in_words(*rule.limits.front().expression, wording);
+  return rule.watch ? number_in_words(*rule.watch, wording)
+                    : condition_in_words(*rule.limits.front().expression, wording);
 }
 
 int list_rules(const Options& options, const RuleSet& rules, const Common& common) {
@@ -245,14 +200,19 @@ int list_rules(const Options& options, const RuleSet& rules, const Common& commo
     const char* priority = to_string(rule->worst_priority());
     const std::string about = about_words(*rule, rules);
     if (common.json) {
-      fmt::print("{}\n", ordered_json({{"rule", rule->name}, {"pack", rule->pack}, {"priority", priority}, {"about", about}}).dump());
+      fmt::print(
+          "{}\n",
+          ordered_json({{"rule", rule->name}, {"pack", rule->pack}, {"priority", priority}, {"about", about}})
+              .dump());
       continue;
     }
     if (pack != rule->pack) fmt::print("{}pack {}\n", pack.empty() ? "" : "\n", rule->pack);
     pack = rule->pack;
-    fmt::print("{}", wrapped(about, text_columns(), fmt::format("  {:{}}  {:6}  ", rule->name, width, priority)));
+    fmt::print("{}",
+               wrapped(about, text_columns(), fmt::format("  {:{}}  {:6}  ", rule->name, width, priority)));
   }
-  if (!common.json && all.empty()) fmt::print("No rule is in force{}.\n", options.flock.empty() ? " on this farm" : " for " + options.flock);
+  if (!common.json && all.empty())
+    fmt::print("No rule is in force{}.\n", options.flock.empty() ? " on this farm" : " for " + options.flock);
   return 0;
 }
 
@@ -270,7 +230,8 @@ Opened open_shipped() {
 }
 
 int run(const Options& options, const Common& common) {
-  const bool farmless = !options.pack.empty() && !std::filesystem::exists(std::filesystem::path(options.farm) / "farm.yaml");
+  const bool farmless =
+      !options.pack.empty() && !std::filesystem::exists(std::filesystem::path(options.farm) / "farm.yaml");
   const Opened opened = farmless ? open_shipped() : open_farm(options.farm);
   if (!opened.readable) return 2;
   if (!farmless && !opened.loaded.ok()) {
@@ -278,65 +239,24 @@ int run(const Options& options, const Common& common) {
     return 1;
   }
   if (!options.pack.empty()) return explain_pack(options.pack, options.flock, opened, common);
-  return options.rule.empty() ? list_rules(options, *opened.loaded.rules, common) : explain_rule(options, opened, common);
+  return options.rule.empty() ? list_rules(options, *opened.loaded.rules, common)
+                              : explain_rule(options, opened, common);
 }
 
 }  // namespace
 
-nlohmann::ordered_json rule_as_json(const Chosen& chosen, const std::optional<Duration>& age) {
-  const WatchedRule& rule = *chosen.rule;
-  ordered_json limits = ordered_json::array();
-  for (const Limit& limit : rule.limits) {
-    ordered_json entry{{"side", limit.side == Limit::Side::low ? "low" : limit.side == Limit::Side::high ? "high" : "when"},
-                       {"priority", to_string(limit.priority)}};
-    entry["words"] = limit.side == Limit::Side::when ? condition_in_words(*limit.expression, chosen.wording())
-                                                     : number_in_words(*limit.expression, chosen.wording());
-    if (age) entry["value"] = number_or_null(limit_at(rule, limit, chosen.flock, *age), rule.unit);
-    limits.push_back(std::move(entry));
-  }
-  ordered_json by_day = ordered_json::array();
-  for (const LimitRow& row : limits_by_day(rule, chosen.flock).rows) {
-    ordered_json values = ordered_json::array();
-    for (const double value : row.values) values.push_back(number_or_null(value, rule.unit));
-    by_day.push_back({{"age_h", hours_of(row.age)}, {"limits", std::move(values)}});
-  }
-  ordered_json probes = ordered_json::object();
-  for (const auto& [measure, names] : sources_of(chosen)) probes[measure] = names;
-  ordered_json sources = ordered_json::object();
-  if (!rule.source.empty()) sources["rule"] = rule.source;
-  for (const auto& curve : rule.curves) sources[curve->name] = curve->source;
-  ordered_json all{{"rule", rule.name},
-                   {"pack", rule.pack},
-                   {"priority", to_string(rule.worst_priority())},
-                   {"house", chosen.any_house ? ordered_json(nullptr) : ordered_json(chosen.rules->houses[rule.house].name)},
-                   {"flock", chosen.flock ? ordered_json(chosen.flock->name) : ordered_json(nullptr)},
-                   {"words", rule_in_words(chosen.wording(), headline_of(*chosen.rules, rule))},
-                   {"unit", rule.unit.text},
-                   {"age_h", age ? ordered_json(hours_of(*age)) : ordered_json(nullptr)},
-                   {"in_force", !chosen.any_house && (!age || out_of_force(chosen, *age).empty())},
-                   {"limits", std::move(limits)},
-                   {"by_day", std::move(by_day)},
-                   {"probes", std::move(probes)},
-                   {"follows", rule.follows},
-                   {"cause", rule.cause},
-                   {"consequence", rule.consequence},
-                   {"do", rule.action}};
-  if (rule.respond_within) all["respond_within_min"] = hours_of(*rule.respond_within) * 60;
-  if (rule.ahead) all["ahead_min"] = hours_of(*rule.ahead) * 60;
-  all["blind_after_min"] = hours_of(rule.blind_after) * 60;
-  all["sources"] = std::move(sources);
-  if (!chosen.notice.empty()) all["notice"] = chosen.notice;
-  return all;
-}
-
 void add_explain(CLI::App& app, Common& common) {
-  auto* command = app.add_subcommand("explain", "Say what a rule does, in plain words, with its limits by day; without RULE, list all rules");
+  auto* command = app.add_subcommand(
+      "explain",
+      "Say what a rule does, in plain words, with its limits by day; without RULE, list all rules");
   auto options = std::make_shared<Options>();
   command->add_option("rule", options->rule, "The name of a rule, such as cold-air");
-  command->add_option("--farm", options->farm, "The farm's folder (holds farm.yaml, flocks/, rules/)")->capture_default_str();
+  command->add_option("--farm", options->farm, "The farm's folder (holds farm.yaml, flocks/, rules/)")
+      ->capture_default_str();
   command->add_option("--flock", options->flock, "For this flock; left out: the one that is in the house");
   command->add_option("--age", options->age, "At this age, such as 3d or --age=-6h; left out: now");
-  command->add_option("--pack", options->pack, "Show all rules and curves of a pack, to hold against the breeder's book");
+  command->add_option("--pack", options->pack,
+                      "Show all rules and curves of a pack, to hold against the breeder's book");
   command->add_option("--svg", options->svg, "Write the plot of the limits over age to this file, too");
   command->callback([&common, options] { common.status = run(*options, common); });
 }

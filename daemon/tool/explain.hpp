@@ -3,6 +3,8 @@
 #include <nlohmann/json.hpp>
 #include <optional>
 #include <string>
+#include <utility>
+#include <vector>
 
 #include "daemon/tool/chosen.hpp"
 #include "rules/base/zone.hpp"
@@ -14,14 +16,25 @@ namespace underwing::tool {
 /// "2026-03-05 09:30", local.
 [[nodiscard]] std::string local_stamp(const Zone& zone, Instant wall);
 
-/// A rule's limits as rows by age, with the flock's days and dates where there is a flock. The row that holds at
-/// `age` is marked.
-[[nodiscard]] std::string table_as_text(const Chosen& chosen, const LimitTable& table, const std::optional<Duration>& age);
+/// A rule's limits as rows by age, with the flock's days and dates where there is a flock. The row that holds
+/// at `age` is marked.
+[[nodiscard]] std::string table_as_text(const Chosen& chosen, const LimitTable& table,
+                                        const std::optional<Duration>& age);
+
+/// Why the rule is not in force at an age; empty where it is.
+[[nodiscard]] std::string out_of_force(const Chosen& chosen, Duration age);
+
+/// "low 29 °C, high 33.5 °C" at an age; limits that are no numbers by age are left out.
+[[nodiscard]] std::string limits_then(const Chosen& chosen, Duration age);
+
+/// For each measure the names of the probes that the rule reads.
+[[nodiscard]] std::vector<std::pair<std::string, std::vector<std::string>>> sources_of(const Chosen& chosen);
 
 /// All that is said of a rule, as one object; limits at `age` where one is given.
 [[nodiscard]] nlohmann::ordered_json rule_as_json(const Chosen& chosen, const std::optional<Duration>& age);
 
 /// All rules and curves of a pack.
-int explain_pack(const std::string& pack, const std::string& flock, const Opened& opened, const Common& common);
+int explain_pack(const std::string& pack, const std::string& flock, const Opened& opened,
+                 const Common& common);
 
 }  // namespace underwing::tool

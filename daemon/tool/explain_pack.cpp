@@ -19,23 +19,6 @@ namespace {
 
 using nlohmann::ordered_json;
 
-/// Rows of cells, each column as wide as its widest cell and aligned to the right.
-std::string grid(const std::vector<std::vector<std::string>>& rows) {
-  std::vector<std::size_t> widths;
-  for (const auto& row : rows) {
-    widths.resize(std::max(widths.size(), row.size()));
-    for (std::size_t i = 0; i < row.size(); ++i) widths[i] = std::max(widths[i], columns_of(row[i]));
-  }
-  std::string out;
-  for (const auto& row : rows) {
-    std::string line;
-    for (std::size_t i = 0; i < row.size(); ++i) line += "  " + right_aligned(row[i], widths[i]);
-    line.erase(line.find_last_not_of(' ') + 1);
-    out += line + "\n";
-  }
-  return out;
-}
-
 std::map<std::string, std::shared_ptr<const Curve>> curves_of(const std::vector<Chosen>& rules) {
   std::map<std::string, std::shared_ptr<const Curve>> curves;
   for (const Chosen& chosen : rules) {
@@ -45,7 +28,8 @@ std::map<std::string, std::shared_ptr<const Curve>> curves_of(const std::vector<
 }
 
 bool is_given(const Curve& curve, Duration age) {
-  return std::any_of(curve.points.begin(), curve.points.end(), [age](const auto& point) { return point.first == age; });
+  return std::any_of(curve.points.begin(), curve.points.end(),
+                     [age](const auto& point) { return point.first == age; });
 }
 
 /// Every age that a curve names, and every whole day between; what lies between two given points in brackets.
@@ -60,7 +44,8 @@ void print_curves(const std::map<std::string, std::shared_ptr<const Curve>>& cur
   }
   const Duration first = *ages.begin();
   const Duration last = *ages.rbegin();
-  for (Duration age = std::chrono::ceil<std::chrono::days>(first); age <= last; age += std::chrono::hours(24)) ages.insert(age);
+  for (Duration age = std::chrono::ceil<std::chrono::days>(first); age <= last; age += std::chrono::hours(24))
+    ages.insert(age);
   std::vector<std::vector<std::string>> rows{names, units};
   for (const Duration age : ages) {
     std::vector<std::string> row{to_words(age)};
@@ -70,9 +55,11 @@ void print_curves(const std::map<std::string, std::shared_ptr<const Curve>>& cur
     }
     rows.push_back(std::move(row));
   }
-  fmt::print("\nCurves by age; in brackets what lies between two given points, or beyond the last one\n\n{}", grid(rows));
+  fmt::print("\nCurves by age; in brackets what lies between two given points, or beyond the last one\n\n{}",
+             grid(rows));
   for (const auto& [name, curve] : curves) {
-    fmt::print("{}", wrapped(curve->source.empty() ? "no source given" : curve->source, text_columns(), fmt::format("  {}: ", name)));
+    fmt::print("{}", wrapped(curve->source.empty() ? "no source given" : curve->source, text_columns(),
+                             fmt::format("  {}: ", name)));
   }
 }
 
@@ -95,8 +82,9 @@ void print_rule(const Chosen& chosen) {
   line("about", rule.about);
   if (rule.watch) line("watches", number_in_words(*rule.watch, chosen.wording()));
   for (const Limit& limit : rule.limits) {
-    line(name_of_limit(rule, limit), limit.side == Limit::Side::when ? condition_in_words(*limit.expression, chosen.wording())
-                                                                     : number_in_words(*limit.expression, chosen.wording()));
+    line(name_of_limit(rule, limit), limit.side == Limit::Side::when
+                                         ? condition_in_words(*limit.expression, chosen.wording())
+                                         : number_in_words(*limit.expression, chosen.wording()));
   }
   line("do", rule.action);
   line("source", rule.source);
@@ -105,9 +93,13 @@ void print_rule(const Chosen& chosen) {
 ordered_json curve_as_json(const Curve& curve) {
   ordered_json points = ordered_json::array();
   for (const auto& [age, value] : curve.points) {
-    points.push_back({{"age_h", hours_of(age)}, {"value", std::round(curve.unit.from_canonical(value) * 1000) / 1000}});
+    points.push_back(
+        {{"age_h", hours_of(age)}, {"value", std::round(curve.unit.from_canonical(value) * 1000) / 1000}});
   }
-  return {{"curve", curve.name}, {"unit", curve.unit.text}, {"points", std::move(points)}, {"source", curve.source}};
+  return {{"curve", curve.name},
+          {"unit", curve.unit.text},
+          {"points", std::move(points)},
+          {"source", curve.source}};
 }
 
 }  // namespace
@@ -138,16 +130,19 @@ std::string table_as_text(const Chosen& chosen, const LimitTable& table, const s
       const Zone& zone = chosen.rules->farm.zone;
       cells.insert(cells.end(), {day_of(*chosen.flock, zone, wall).substr(4), local_stamp(zone, wall)});
     }
-    for (const std::size_t limit : shown) cells.push_back(plain_number(rule.unit.from_canonical(row.values[limit])));
+    for (const std::size_t limit : shown)
+      cells.push_back(plain_number(rule.unit.from_canonical(row.values[limit])));
     const bool begun = age && *age >= row.age;
-    const bool over = i + 1 < table.rows.size() ? age && *age >= table.rows[i + 1].age : !age || !in_force_at(rule, *age);
+    const bool over =
+        i + 1 < table.rows.size() ? age && *age >= table.rows[i + 1].age : !age || !in_force_at(rule, *age);
     if (begun && !over) cells.emplace_back(*age == row.age ? "<" : "< and on");
     rows.push_back(std::move(cells));
   }
   return grid(rows);
 }
 
-int explain_pack(const std::string& pack, const std::string& flock, const Opened& opened, const Common& common) {
+int explain_pack(const std::string& pack, const std::string& flock, const Opened& opened,
+                 const Common& common) {
   std::string refusal;
   const std::vector<Chosen> rules = choose_pack(opened.files, opened.loaded.rules, pack, flock, refusal);
   if (!refusal.empty()) {
@@ -162,9 +157,11 @@ int explain_pack(const std::string& pack, const std::string& flock, const Opened
   }
   const bool alone = !rules.empty() && rules.front().any_house;
   const Flock* used = rules.empty() ? nullptr : rules.front().flock;
-  fmt::print("pack {}{}\n", pack, alone  ? ", as it stands in the pack; nobody on this farm uses it"
-                                  : used ? fmt::format(", as it stands for the flock {}", used->name)
-                                         : "");
+  fmt::print("pack {}{}\n", pack,
+             alone  ? opened.loaded.ok() ? ", as it stands in the pack; nobody on this farm uses it"
+                                         : ", as it stands in the pack"
+             : used ? fmt::format(", as it stands for the flock {}", used->name)
+                    : "");
   for (const Chosen& chosen : rules) print_rule(chosen);
   if (!curves.empty()) print_curves(curves);
   return 0;

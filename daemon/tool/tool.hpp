@@ -24,6 +24,8 @@ struct Common {
 void add_check(CLI::App& app, Common& common);
 void add_replay(CLI::App& app, Common& common);
 void add_explain(CLI::App& app, Common& common);
+void add_place(CLI::App& app, Common& common);
+void add_schema(CLI::App& app, Common& common);
 void add_talk(CLI::App& app, Common& common);
 
 /// A farm's folder loaded; on failure the issues have been printed and `rules` is null.

@@ -18,7 +18,9 @@ int main(int argc, char** argv) {
   app.require_subcommand(1);
   add_check(app, common);
   add_explain(app, common);
+  add_place(app, common);
   add_replay(app, common);
+  add_schema(app, common);
   add_talk(app, common);
   try {
     app.parse(argc, argv);

@@ -1,0 +1,252 @@
+// underwing place: a flock file for birds that have come, from options or from a few questions.
+#include <fmt/format.h>
+#include <unistd.h>
+
+#include <algorithm>
+#include <cmath>
+#include <filesystem>
+#include <iostream>
+#include <nlohmann/json.hpp>
+#include <set>
+
+#include "daemon/tool/chosen.hpp"
+#include "daemon/tool/flock_file.hpp"
+#include "daemon/tool/terminal.hpp"
+#include "daemon/zone_files.hpp"
+#include "rules/explain/by_age.hpp"
+#include "rules/explain/words.hpp"
+
+namespace underwing::tool {
+
+namespace {
+
+struct Options {
+  std::string farm = ".";
+  NewFlock flock;
+  std::string output;
+  bool replace = false;
+};
+
+/// One thing to know about the new flock.
+struct Question {
+  const char* option;
+  const char* text;
+  std::string* answer;
+  std::string suggestion;  ///< taken where nothing is said; may be empty
+  bool needed = true;
+};
+
+/// The packs of the flock that was placed last: most flocks are watched like the one before them.
+std::string packs_before(const RuleSet& rules) {
+  const auto last = std::max_element(rules.flocks.begin(), rules.flocks.end(),
+                                     [](const Flock& a, const Flock& b) { return a.placed < b.placed; });
+  return last == rules.flocks.end() ? "" : fmt::format("{}", fmt::join(last->packs, ", "));
+}
+
+std::vector<Question> questions(Options& options, const RuleSet& rules) {
+  NewFlock& flock = options.flock;
+  return {
+      {"--house", "Which house", &flock.house, rules.houses.size() == 1 ? rules.houses.front().name : ""},
+      {"--placed", "When the chicks were placed, such as \"2026-04-20 09:00\"", &flock.placed, ""},
+      {"--birds", "How many were placed, such as 17000", &flock.birds, ""},
+      {"--chick-weight", "Mean weight of a chick, such as 42g", &flock.chick_weight, ""},
+      {"--packs", "Packs that watch over them, such as air,humidity", &flock.packs, packs_before(rules)},
+      {"--goal", "Mean weight to reach on day 7, such as 190g", &flock.goal, "", false},
+      {"--unloading", "Hours with open doors on that day, such as 08:30-11:00", &flock.unloading, "", false},
+  };
+}
+
+/// Asks until something is said; false at the end of the input.
+bool ask(const Question& question) {
+  for (;;) {
+    const std::string hint = !question.suggestion.empty() ? fmt::format(" [{}]", question.suggestion)
+                             : question.needed            ? ""
+                                                          : " (may be left empty)";
+    fmt::print(stderr, "{}{}: ", question.text, hint);
+    std::string line;
+    if (!std::getline(std::cin, line)) return false;
+    const std::size_t begin = line.find_first_not_of(' ');
+    *question.answer = begin == std::string::npos
+                           ? question.suggestion
+                           : line.substr(begin, line.find_last_not_of(" \r") + 1 - begin);
+    if (!question.answer->empty() || !question.needed) return true;
+  }
+}
+
+/// Fills in what is missing; false where something stays missing, which has been said.
+bool complete(Options& options, const RuleSet& rules, const FarmFiles& files, bool may_ask) {
+  bool whole = true;
+  for (const Question& question : questions(options, rules)) {
+    if (!question.answer->empty()) continue;
+    if (may_ask) {
+      if (!ask(question)) return false;
+      continue;
+    }
+    *question.answer = question.suggestion;
+    if (!question.answer->empty() || !question.needed) continue;
+    whole = false;
+    std::string text = question.text;
+    text[0] = static_cast<char>(std::tolower(static_cast<unsigned char>(text[0])));
+    std::vector<std::string> houses;
+    for (const House& house : rules.houses) houses.push_back(house.name);
+    if (question.answer == &options.flock.house) text += ": " + join_words(houses, "or");
+    if (question.answer == &options.flock.packs) text += "; there are " + join_words(pack_names(files));
+    fmt::print(stderr, "underwing: {} is missing: {}\n", question.option, text);
+  }
+  if (options.flock.name.empty())
+    options.flock.name = options.flock.house + "-" + options.flock.placed.substr(0, 10);
+  return whole;
+}
+
+std::filesystem::path path_of(const Options& options) {
+  if (!options.output.empty()) return options.output;
+  return std::filesystem::path(options.farm) / "flocks" / (options.flock.name + ".yaml");
+}
+
+/// The farm's files with the new one among them, in place of the one that it replaces.
+FarmFiles with_flock(FarmFiles files, const std::filesystem::path& path, const std::string& text) {
+  std::error_code code;
+  for (auto it = files.flocks.begin(); it != files.flocks.end();) {
+    it = std::filesystem::equivalent(it->first, path, code) ? files.flocks.erase(it) : std::next(it);
+  }
+  files.flocks[path.string()] = text;
+  return files;
+}
+
+std::size_t print_errors(const Loaded& loaded, const FarmFiles& files, const std::string& path,
+                         const Common& common) {
+  std::vector<Issue> shown;
+  for (const Issue& issue : loaded.issues) {
+    // What else is odd on the farm is the business of 'check'.
+    if (issue.severity == Issue::Severity::error || issue.file == path) shown.push_back(issue);
+  }
+  return print_issues(shown, files, common.json, true);
+}
+
+constexpr int kDaysShown = 8;  ///< the first seven days: ages of 0 d to 7 d
+
+/// Limits of the first week as rows; rules whose limits are no numbers by age are named in `others`.
+std::vector<std::vector<std::string>> first_week(const RuleSet& rules, std::size_t flock,
+                                                 std::vector<std::string>& others) {
+  std::vector<std::string> head{"", ""};
+  for (int day = 0; day < kDaysShown; ++day) head.push_back(fmt::format("{} d", day));
+  std::vector<std::vector<std::string>> rows{head};
+  std::set<std::string> seen;
+  for (const WatchedRule& rule : rules.rules) {
+    if (rule.flock != flock || !seen.insert(rule.name).second) continue;
+    for (const Limit& limit : rule.limits) {
+      std::vector<std::string> row{
+          rule.name, name_of_limit(rule, limit) + (rule.unit.text.empty() ? "" : " " + rule.unit.text)};
+      bool any = false;
+      for (int day = 0; day < kDaysShown; ++day) {
+        const Duration age = std::chrono::hours(24) * day;
+        const double value = limit_at(rule, limit, &rules.flocks[flock], age);
+        any = any || !std::isnan(value);
+        row.push_back(in_force_at(rule, age) && !std::isnan(value)
+                          ? plain_number(rule.unit.from_canonical(value))
+                          : "-");
+      }
+      if (any)
+        rows.push_back(std::move(row));
+      else if (others.empty() || others.back() != rule.name)
+        others.push_back(rule.name);
+    }
+  }
+  return rows;
+}
+
+std::size_t index_of(const RuleSet& rules, const std::string& flock) {
+  const auto found = std::find_if(rules.flocks.begin(), rules.flocks.end(),
+                                  [&](const Flock& it) { return it.name == flock; });
+  return static_cast<std::size_t>(found - rules.flocks.begin());
+}
+
+void print_result(const Options& options, const RuleSet& rules, const std::string& path,
+                  const Common& common) {
+  std::vector<std::string> others;
+  const auto rows = first_week(rules, index_of(rules, options.flock.name), others);
+  if (common.json) {
+    nlohmann::ordered_json limits = nlohmann::ordered_json::array();
+    for (std::size_t i = 1; i < rows.size(); ++i) {
+      limits.push_back({{"rule", rows[i][0]},
+                        {"limit", rows[i][1]},
+                        {"by_day", std::vector<std::string>(rows[i].begin() + 2, rows[i].end())}});
+    }
+    fmt::print("{}\n",
+               nlohmann::ordered_json(
+                   {{"file", path}, {"flock", options.flock.name}, {"limits", limits}, {"others", others}})
+                   .dump());
+    return;
+  }
+  fmt::print("Wrote {}.\n", path);
+  if (rows.size() > 1)
+    fmt::print("\nLimits at the ages of the first seven days; - where a rule is not in force\n\n{}",
+               grid(rows));
+  if (!others.empty()) {
+    fmt::print("\n{}", wrapped(fmt::format("In force, too, without a number by age: {}. 'underwing explain "
+                                           "NAME' says what each one watches.",
+                                           join_words(others)),
+                               text_columns()));
+  }
+  fmt::print("\n{}",
+             wrapped("A watch that is running takes the flock in with 'underwing reload'.", text_columns()));
+}
+
+int run(Options options, const Common& common) {
+  const Opened opened = open_farm(options.farm);
+  if (!opened.readable) return 2;
+  if (!opened.loaded.ok()) {
+    print_issues(opened.loaded.issues, opened.files, common.json, false);
+    return 1;
+  }
+  if (!complete(options, *opened.loaded.rules, opened.files, ::isatty(STDIN_FILENO) == 1 && !common.json))
+    return 2;
+
+  const std::filesystem::path path = path_of(options);
+  if (std::filesystem::exists(path) && !options.replace) {
+    fmt::print(stderr, "underwing: {} is there already; with --replace it is written anew\n", path.string());
+    return 1;
+  }
+  const std::string text = flock_file_text(options.flock, opened.loaded.rules->farm.zone.name);
+  const FarmFiles files = with_flock(opened.files, path, text);
+  const Loaded loaded = load_farm(files, load_zone);
+  print_errors(loaded, files, path.string(), common);
+  if (!loaded.ok()) {
+    if (!common.json) fmt::print("Nothing was written.\n");
+    return 1;
+  }
+  const auto written = write_flock_file(path, text, options.replace ? IfThere::replace : IfThere::refuse);
+  if (!written.ok()) {
+    fmt::print(stderr, "underwing: {}\n", written.error());
+    return 2;
+  }
+  print_result(options, *loaded.rules, path.string(), common);
+  return 0;
+}
+
+}  // namespace
+
+void add_place(CLI::App& app, Common& common) {
+  auto* command = app.add_subcommand(
+      "place", "Write the file of a new flock, check it, and show the limits of its first seven days");
+  auto options = std::make_shared<Options>();
+  command->add_option("--farm", options->farm, "The farm's folder (holds farm.yaml, flocks/, rules/)")
+      ->capture_default_str();
+  command->add_option("--house", options->flock.house, "The house; may be left out where the farm has one");
+  command->add_option("--placed", options->flock.placed,
+                      "When the chicks were placed, on the farm's clocks: \"2026-04-20 09:00\"");
+  command->add_option("--birds", options->flock.birds, "How many were placed");
+  command->add_option("--chick-weight", options->flock.chick_weight, "Mean weight of a chick: 42g");
+  command->add_option("--packs", options->flock.packs,
+                      "Packs that watch over them: air,humidity; left out: those of the flock before");
+  command->add_option("--goal", options->flock.goal, "Mean weight to reach on day 7: 190g");
+  command->add_option("--unloading", options->flock.unloading,
+                      "Hours with open doors on that day: 08:30-11:00");
+  command->add_option("--name", options->flock.name, "Name of the flock; left out: house and date");
+  command->add_option("--output", options->output,
+                      "The file to write; left out: flocks/NAME.yaml in the farm's folder");
+  command->add_flag("--replace", options->replace, "Write the file anew if it is there already");
+  command->callback([&common, options] { common.status = run(*options, common); });
+}
+
+}  // namespace underwing::tool

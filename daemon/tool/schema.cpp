@@ -1,0 +1,258 @@
+// underwing schema: the files of a farm as JSON Schema, for completion and checks in editors. Made from the
+// tables that the loader reads by, so that the two cannot drift apart.
+#include <fmt/format.h>
+
+#include <functional>
+#include <map>
+#include <nlohmann/json.hpp>
+#include <stdexcept>
+
+#include "daemon/tool/tool.hpp"
+#include "rules/base/limits.hpp"
+#include "rules/base/units.hpp"
+#include "rules/files/keys.hpp"
+
+namespace underwing::tool {
+
+namespace {
+
+using nlohmann::ordered_json;
+
+constexpr const char* kNumber = "[-+]?[0-9]+(\\.[0-9]*)?([eE][-+]?[0-9]+)?";
+constexpr const char* kName = "^[a-z][a-z0-9_-]*$";
+constexpr const char* kTimeOfDay = "([01]?[0-9]|2[0-3]):[0-5][0-9]|24:00";
+
+/// Alternatives of a pattern from the units' own table; `wanted` chooses among them.
+std::string atoms(const std::function<bool(const Unit&)>& wanted) {
+  std::string all;
+  for (const std::string& atom : unit_atoms()) {
+    if (!wanted(*parse_unit(atom))) continue;
+    all += (all.empty() ? "" : "|") + atom;
+  }
+  return all;
+}
+
+std::string any_unit() {
+  static const std::string all = atoms([](const Unit&) { return true; });
+  return fmt::format("({0})(/({0}))*", all);
+}
+
+std::string time_unit() {
+  static const std::string all = atoms([](const Unit& unit) {
+    Dimension time;
+    time.exponent[Dimension::time] = 1;
+    return unit.dimension == time;
+  });
+  return "(" + all + ")";
+}
+
+ordered_json pattern(const std::string& text) {
+  return {{"type", "string"}, {"pattern", "^(" + text + ")$"}};
+}
+
+ordered_json one_or_many(const ordered_json& item) {
+  return {{"anyOf", {item, {{"type", "array"}, {"items", item}}}}};
+}
+
+ordered_json map_of(const ordered_json& names, const ordered_json& values) {
+  return {{"type", "object"}, {"propertyNames", names}, {"additionalProperties", values}};
+}
+
+const ordered_json& a_name() {
+  static const ordered_json schema{{"type", "string"}, {"pattern", kName}};
+  return schema;
+}
+
+/// A text is whatever is written: a phone number without quotes is one, too.
+const ordered_json& a_text() {
+  static const ordered_json schema{{"type", {"string", "number", "boolean"}}, {"minLength", 1}};
+  return schema;
+}
+
+ordered_json a_duration() {
+  return pattern(fmt::format("{} *{}", kNumber, time_unit()));
+}
+
+/// Plain numbers are quantities without a unit; YAML hands those over as numbers.
+ordered_json a_quantity() {
+  return {{"anyOf", {{{"type", "number"}}, pattern(fmt::format("{} *({})?", kNumber, any_unit()))}}};
+}
+
+ordered_json an_expression() {
+  return {{"anyOf",
+           {{{"type", "number"}},
+            {{"type", "string"}, {"minLength", 1}, {"maxLength", limits::kExpressionBytes}}}}};
+}
+
+ordered_json words_of(const Key& key) {
+  ordered_json words = ordered_json::array();
+  for (const std::string_view word : key.words) words.push_back(std::string(word));
+  return {{"enum", std::move(words)}};
+}
+
+/// Collects the maps of a file as definitions, each table once.
+class Writer {
+ public:
+  ordered_json write(const KeyTable& root, const char* title) {
+    ordered_json schema{{"$schema", "https://json-schema.org/draft/2020-12/schema"}, {"title", title}};
+    schema.update(table(root));
+    if (!definitions_.empty()) schema["$defs"] = definitions_;
+    return schema;
+  }
+
+ private:
+  ordered_json table(const KeyTable& keys) {
+    ordered_json properties = ordered_json::object();
+    ordered_json required = ordered_json::array();
+    for (const Key& key : keys.keys) {
+      ordered_json value = value_of(keys, key);
+      value["description"] = std::string(key.help);
+      properties[std::string(key.name)] = std::move(value);
+      if (key.required) required.push_back(std::string(key.name));
+    }
+    ordered_json schema{
+        {"type", "object"}, {"properties", std::move(properties)}, {"additionalProperties", false}};
+    if (!required.empty()) schema["required"] = std::move(required);
+    if (&keys == &rule_keys()) schema.update(shape_of_rule());
+    if (&keys == &limit_keys()) schema["oneOf"] = {needs(keys, {"low"}), needs(keys, {"high"})};
+    return schema;
+  }
+
+  ordered_json reference(const KeyTable& keys) {
+    std::string name(keys.what);
+    for (char& c : name) {
+      if (c == ' ') c = '-';
+    }
+    if (!definitions_.contains(name)) {
+      definitions_[name] = nullptr;  // taken, should the table speak of itself
+      definitions_[name] = table(keys);
+    }
+    return {{"$ref", "#/$defs/" + name}};
+  }
+
+  static ordered_json needs(const KeyTable& keys, std::initializer_list<const char*> names) {
+    for (const char* name : names) {
+      if (keys.find(name) == nullptr)
+        throw std::logic_error(fmt::format("{} has no key '{}'", keys.what, name));
+    }
+    return {{"required", names}};
+  }
+
+  /// A rule has `when`, or `watch` with at least one limit.
+  static ordered_json shape_of_rule() {
+    const KeyTable& keys = rule_keys();
+    ordered_json watching = needs(keys, {"watch"});
+    watching["anyOf"] = {needs(keys, {"low"}), needs(keys, {"high"}), needs(keys, {"limits"})};
+    return {{"oneOf", {needs(keys, {"when"}), watching}}};
+  }
+
+  ordered_json value_of(const KeyTable& keys, const Key& key) {
+    switch (key.kind) {
+      case ValueKind::text:
+        return a_text();
+      case ValueKind::name:
+        return a_name();
+      case ValueKind::names:
+        return one_or_many(a_name());
+      case ValueKind::one_of:
+        return words_of(key);
+      case ValueKind::format:
+        return {{"const", 1}};
+      case ValueKind::boolean:
+        return {{"type", "boolean"}};
+      case ValueKind::whole:
+        return {{"type", "integer"}};
+      case ValueKind::number:
+        return {{"type", "number"}};
+      case ValueKind::numbers:
+        return {{"type", "array"}, {"items", {{"type", "number"}}}, {"minItems", 2}, {"maxItems", 2}};
+      case ValueKind::duration:
+        return a_duration();
+      case ValueKind::quantity:
+        return a_quantity();
+      case ValueKind::unit:
+        return pattern(fmt::format("({})?", any_unit()));
+      case ValueKind::time_of_day:
+        return pattern(kTimeOfDay);
+      case ValueKind::hours:
+        return pattern(fmt::format("({0}) *- *({0})", kTimeOfDay));
+      case ValueKind::local_time:
+        return pattern(
+            fmt::format("[0-9]{{4}}-[0-9]{{2}}-[0-9]{{2}}( +|T)({})( +(first|second))?", kTimeOfDay));
+      case ValueKind::days: {
+        const std::string day = "(Mon|Tue|Wed|Thu|Fri|Sat|Sun)";
+        return one_or_many(pattern(fmt::format("{0}( *- *{0})?( *, *{0}( *- *{0})?)*", day)));
+      }
+      case ValueKind::expression:
+        return an_expression();
+      case ValueKind::condition:
+        return {{"type", "string"}, {"minLength", 1}, {"maxLength", limits::kExpressionBytes}};
+      case ValueKind::ways:
+        return one_or_many({{"enum", {"text", "call", "mail", "web-hook"}}});
+      case ValueKind::texts:
+        return one_or_many(a_text());
+      case ValueKind::points: {
+        ordered_json points = map_of(a_duration(), a_quantity());
+        points["minProperties"] = 1;
+        points["maxProperties"] = limits::kCurvePoints;
+        return points;
+      }
+      case ValueKind::light_plan:
+        return map_of(a_duration(), a_duration());
+      case ValueKind::map:
+        return reference(*key.inner);
+      case ValueKind::maps:
+        return {{"type", "array"}, {"items", reference(*key.inner)}};
+      case ValueKind::named_maps:
+        return map_of(a_name(), reference(*key.inner));
+      case ValueKind::anything:
+        return free_value(keys, key);
+    }
+    throw std::logic_error("a kind of value that the schema does not know");
+  }
+
+  /// Keys whose values have a shape that the tables do not tell; a new one has to be added here.
+  ordered_json free_value(const KeyTable& keys, const Key& key) {
+    const std::string_view name = key.name;
+    if (&keys == &house_keys() && name == "probes") return map_of(a_name(), one_or_many(a_name()));
+    if (&keys == &plugin_keys() && name == "settings") return {{"type", "object"}};
+    if (&keys == &pack_keys() && name == "values") return map_of(a_name(), an_expression());
+    if (&keys == &flock_keys() && name == "adjust") {
+      return map_of(a_name(), {{"type", {"object", "string", "number"}}});
+    }
+    if (&keys == &call_out_keys()) {
+      const ordered_json steps{{"type", "array"}, {"items", reference(call_step_keys())}, {"minItems", 1}};
+      return {{"anyOf", {steps, reference(call_plan_keys()), reference(call_daily_keys())}}};
+    }
+    throw std::logic_error(
+        fmt::format("the schema does not know what stands after '{}' of {}", name, keys.what));
+  }
+
+  ordered_json definitions_ = ordered_json::object();
+};
+
+struct Kind {
+  const KeyTable& (*keys)();
+  const char* title;
+};
+const std::map<std::string, Kind> kKinds{{"farm", {farm_keys, "Underwing: farm.yaml"}},
+                                         {"flock", {flock_keys, "Underwing: a file in flocks/"}},
+                                         {"pack", {pack_keys, "Underwing: a file in rules/"}}};
+
+}  // namespace
+
+void add_schema(CLI::App& app, Common& common) {
+  auto* command = app.add_subcommand(
+      "schema", "Print the JSON Schema of a kind of file, for completion and checks in an editor");
+  auto kind = std::make_shared<std::string>();
+  command->add_option("kind", *kind, "farm (farm.yaml), flock (flocks/*.yaml) or pack (rules/*.yaml)")
+      ->required()
+      ->check(CLI::IsMember({"farm", "flock", "pack"}));
+  command->callback([&common, kind] {
+    const Kind& wanted = kKinds.at(*kind);
+    const ordered_json schema = Writer().write(wanted.keys(), wanted.title);
+    fmt::print("{}\n", common.json ? schema.dump() : schema.dump(2));
+  });
+}
+
+}  // namespace underwing::tool

@@ -1,0 +1,30 @@
+#pragma once
+
+#include <string>
+
+#include "rules/model.hpp"
+
+/// Expressions in plain English. The words follow the tree, not the text, so that values of a pack are
+/// written out and a reader sees what is really compared.
+namespace underwing {
+
+/// What the words are about. Borrowed; both outlive the call.
+struct Wording {
+  const RuleSet& rules;
+  const WatchedRule& rule;
+  bool any_house = false;  ///< of a pack by itself: how many probes a house has is not said
+};
+
+/// A number: "the middle one of the three air temperature probes, each averaged over 10 minutes".
+[[nodiscard]] std::string number_in_words(const Expression& expression, const Wording& wording);
+
+/// A condition: "the mains is off and the generator is not running".
+[[nodiscard]] std::string condition_in_words(const Expression& expression, const Wording& wording);
+
+/// What breaks a limit, to stand after "is" or "stays": "below 10 L", "more than 2 K below the air target".
+[[nodiscard]] std::string breach_in_words(const Limit& limit, const Wording& wording);
+
+/// How many probes of a measure the rule's house has.
+[[nodiscard]] std::size_t probe_count(const Wording& wording, std::size_t measure);
+
+}  // namespace underwing
