@@ -145,43 +145,62 @@ Sight Engine::look(std::size_t index) {
   return sight;
 }
 
-void Engine::evaluate(std::size_t index, Occasion occasion) {
+void Engine::note_bounds(std::size_t index) {
+  Compiled& compiled = compiled_[index];
   const WatchedRule& rule = rules_->rules[index];
-  const Compiled& compiled = compiled_[index];
-  RuleState& state = states_[index];
+  compiled.bounds_known = true;
+  compiled.in_bounds = in_bounds(rule);
+  compiled.next_bound = kNever;
+  const auto next = std::upper_bound(compiled.bounds.begin(), compiled.bounds.end(), wall());
+  if (next != compiled.bounds.end()) compiled.next_bound = *next - wall_ahead_;
+  const Instant work_end = work_until_[rule.house];
+  if (work_end > now_) compiled.next_bound = std::min(compiled.next_bound, work_end);
+}
+
+void Engine::forget_bounds() {
+  for (Compiled& compiled : compiled_) compiled.bounds_known = false;
+}
+
+/// Works out what the rule sees now, all but the beginning of counting.
+void Engine::see(std::size_t index, Occasion occasion) {
+  const WatchedRule& rule = rules_->rules[index];
+  Compiled& compiled = compiled_[index];
+  const bool standing = !states_[index].calm && states_[index].standing();
+  if (!compiled.bounds_known || now_ >= compiled.next_bound) note_bounds(index);
   sight_.now = now_;
   sight_.occasion = occasion;
-  sight_.in_force = in_bounds(rule) && (compiled.only_if.empty() || compiled.only_if.run(moment(), board_) != 0.0);
+  sight_.in_force = compiled.in_bounds && (compiled.only_if.empty() || compiled.only_if.run(moment(), board_) != 0.0);
   sight_.value = kUnknown;
-  if (!compiled.watch.empty() && (sight_.in_force || rule.ahead || state.standing())) {
+  if (!compiled.watch.empty() && (sight_.in_force || rule.ahead || standing)) {
     sight_.value = compiled.watch.run(moment(), board_);
   }
   sight_.limits.clear();
   for (const Program& limit : compiled.limits) {
-    sight_.limits.push_back(sight_.in_force || state.standing() ? limit.run(moment(), board_) : kUnknown);
+    sight_.limits.push_back(sight_.in_force || standing ? limit.run(moment(), board_) : kUnknown);
   }
-  if (rule.ahead && occasion == Occasion::minute) state.keep_minute(sight_.value);
-  sight_.counting_begin = counting_begin(index);
-  found_.clear();
-  state.step(rule, sight_, found_);
-  for (Event& event : found_) {
-    event.house = rule.house;
-    event.rule = index;
-    event.probe = rule.probe;
-    event.age_h = age_h(index);
-    events_.push_back(event);
-  }
-  compiled_[index].next_bound = next_bound(index);
-  schedule(rules_->probes.size() + index, due_of(rules_->probes.size() + index));
 }
 
-Instant Engine::next_bound(std::size_t rule) const {
-  const Instant work_end = work_until_[rules_->rules[rule].house];
-  const Instant end = work_end > now_ ? work_end : kNever;
-  for (const Instant bound : compiled_[rule].bounds) {
-    if (bound > wall()) return std::min(end, bound - wall_ahead_);
+void Engine::evaluate(std::size_t index, Occasion occasion) {
+  see(index, occasion);
+  const WatchedRule& rule = rules_->rules[index];
+  RuleState& state = states_[index];
+  if (rule.ahead && occasion == Occasion::minute) state.keep_minute(sight_.value);
+  const bool calm = state.stays_calm(rule, sight_);
+  // What falls due by a calm rule does not move with readings.
+  if (calm && occasion == Occasion::reading) return;
+  if (!calm) {
+    sight_.counting_begin = counting_begin(index);
+    found_.clear();
+    state.step(rule, sight_, found_);
+    for (Event& event : found_) {
+      event.house = rule.house;
+      event.rule = index;
+      event.probe = rule.probe;
+      event.age_h = age_h(index);
+      events_.push_back(event);
+    }
   }
-  return end;
+  schedule(rules_->probes.size() + index, due_of(rules_->probes.size() + index));
 }
 
 void Engine::evaluate_all(Occasion occasion) {
@@ -251,7 +270,7 @@ void Engine::work_off_next() {
 
 void Engine::advance(Instant now) {
   if (!begun_) return begin(now);
-  while (next_due() < now) work_off_next();
+  while (quiet_until() < now && next_due() < now) work_off_next();
   now_ = std::max(now_, now);
 }
 
@@ -285,12 +304,17 @@ void Engine::note_quality(std::size_t probe, const Series::Taken& taken, double 
 void Engine::note_neighbours(std::size_t probe, double value) {
   const Measure& measure = rules_->probes[probe].quality;
   if (!measure.max_apart) return;
-  std::vector<double> siblings;
+  siblings_.clear();
   for (const std::size_t other : rules_->houses[rules_->probes[probe].house].probes.at(rules_->probes[probe].measure)) {
     const double held = board_.series[other].held(now_);
-    if (other != probe && known(held)) siblings.push_back(held);
+    if (other != probe && known(held)) siblings_.push_back(held);
   }
-  const bool apart = !siblings.empty() && below(*measure.max_apart, std::abs(value - median_of(siblings)));
+  // With more than half of them near, so is their median, and mostly that is the case.
+  const auto near = std::count_if(siblings_.begin(), siblings_.end(),
+                                  [&](double sibling) { return std::abs(value - sibling) <= *measure.max_apart; });
+  const bool most_near = static_cast<std::size_t>(near) > siblings_.size() / 2;
+  const bool apart = !most_near && !siblings_.empty() &&
+                     below(*measure.max_apart, std::abs(value - median_of(siblings_)));
   if (apart == (suspect_[probe] != 0)) return;
   suspect_[probe] = apart;
   emit_quality(probe, apart ? Event::Kind::suspect : Event::Kind::accepted, QualityTest::neighbour, value);
@@ -314,6 +338,7 @@ void Engine::take(std::size_t probe, Instant time, double value) {
 
 void Engine::set_wall(Duration wall_ahead) {
   wall_ahead_ = wall_ahead;
+  forget_bounds();
   if (!begun_) return;
   ++version_;
   evaluate_all(Occasion::due);
@@ -321,6 +346,7 @@ void Engine::set_wall(Duration wall_ahead) {
 
 void Engine::set_work(std::size_t house, Instant until) {
   work_until_[house] = until;
+  forget_bounds();
   if (!begun_) return;
   for (std::size_t rule = 0; rule < rules_->rules.size(); ++rule) {
     if (rules_->rules[rule].house == house) evaluate(rule, Occasion::due);

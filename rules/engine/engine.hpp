@@ -1,5 +1,6 @@
 #pragma once
 
+#include <algorithm>
 #include <cstdint>
 #include <memory>
 #include <optional>
@@ -38,6 +39,8 @@ class Engine {
   /// Works off what is due at engine time itself, as where a tape ends.
   void finish();
 
+  /// Nothing falls due before this; a lower bound of `next_due` that costs nothing.
+  [[nodiscard]] Instant quiet_until() const { return due_.empty() ? next_minute_ : std::min(next_minute_, due_.top().time); }
   /// The next moment at which something falls due; `work_off_next` works it off. For callers that interleave
   /// their own timers; `advance` does both in a loop.
   [[nodiscard]] Instant next_due();
@@ -89,6 +92,8 @@ class Engine {
     std::vector<std::vector<std::size_t>> by_measure;   ///< the same, for each measure
     std::vector<Instant> bounds;                        ///< wall times at which it may begin or cease to be in force
     Instant next_bound = kNever;                        ///< engine time; the first of them after the last evaluation
+    bool bounds_known = false;                          ///< `next_bound`, and whether it is in force up to then
+    bool in_bounds = false;
     Duration span_max{0};
     std::size_t firsts_seen = 0;                        ///< of `first_readings_`, when `windows_ready` was worked out
     Instant windows_ready{Duration::min()};             ///< the longest window after each measure's first good reading
@@ -102,9 +107,11 @@ class Engine {
   void compile();
   void compile_rule(std::size_t rule);
   [[nodiscard]] bool in_bounds(const WatchedRule& rule) const;
+  void note_bounds(std::size_t rule);
+  void forget_bounds();
+  void see(std::size_t rule, Occasion occasion);
   [[nodiscard]] Instant counting_begin(std::size_t rule);
   [[nodiscard]] Instant due_of(std::size_t id);
-  [[nodiscard]] Instant next_bound(std::size_t rule) const;
   void schedule(std::size_t id, Instant time);
   void evaluate(std::size_t rule, Occasion occasion);
   void evaluate_all(Occasion occasion);
@@ -126,6 +133,7 @@ class Engine {
   std::vector<std::size_t> concerned_;
   std::vector<Event> events_;
   std::vector<Event> found_;
+  std::vector<double> siblings_;
   Sight sight_;
   bool begun_ = false;
   Instant now_{};

@@ -76,6 +76,7 @@ void Engine::adopt(const Engine& older) {
     schedule(probe, due_of(probe));
   }
   ++version_;
+  forget_bounds();
   const Comparison comparison{*older.rules_, *rules_};
   for (std::size_t rule = 0; rule < rules_->rules.size(); ++rule) {
     const auto source = comparison.find_older(rules_->rules[rule]);
@@ -96,12 +97,14 @@ void Engine::resume(Instant now) {
   now_ = std::max(now_, now);
   next_minute_ = ceil_minute(now_);
   ++version_;
+  forget_bounds();
   resumed_at_ = now_;
   outage_ = std::max(outage, Duration::zero());
   for (RuleState& state : states_) {
     for (RuleState::LimitState& limit : state.limits) limit.back_since = kNever;
     state.unknown_since = state.known_since = kNever;
     state.unknown_spans.clear();
+    state.calm = false;
   }
   evaluate_all(Occasion::due);
 }

@@ -23,7 +23,6 @@ double combine(Expression::Function function, std::span<double> values, std::siz
   if (values.empty() || values.size() * 2 < probes) return kUnknown;
   switch (function) {
     using enum Expression::Function;
-    case median: return median_of(values);
     case mean: {
       double sum = 0;
       for (const double value : values) sum += value;
@@ -93,21 +92,54 @@ double curve_age_at(const Curve& curve, double value) {
   return kUnknown;
 }
 
+double Board::value_at(const Aggregate& aggregate, std::size_t probe, Instant now) {
+  return aggregate.window_function == Expression::Function::none
+             ? series[probe].held(now)
+             : series[probe].window(aggregate.window_slot, aggregate.window_function, now);
+}
+
+/// From one moment to the next hardly any two values change places: sorting them into the order of the last time
+/// costs little more than reading them.
+double Board::median(Aggregate& aggregate, Instant now) {
+  std::array<double, kProbesMax> values;
+  std::vector<std::size_t>& probes = aggregate.probes;
+  std::size_t count = 0;
+  for (std::size_t i = 0; i < probes.size(); ++i) {
+    const std::size_t probe = probes[i];
+    const double value = value_at(aggregate, probe, now);
+    if (!known(value)) continue;
+    std::swap(probes[i], probes[count]);
+    std::size_t place = count++;
+    for (; place > 0 && values[place - 1] > value; --place) {
+      values[place] = values[place - 1];
+      probes[place] = probes[place - 1];
+    }
+    values[place] = value;
+    probes[place] = probe;
+  }
+  if (count == 0 || count * 2 < probes.size()) return kUnknown;
+  const std::size_t middle = count / 2;
+  return count % 2 == 1 ? values[middle] : (values[middle - 1] + values[middle]) / 2.0;
+}
+
 double Board::value_of(std::size_t index, const Moment& moment) {
   Aggregate& aggregate = aggregates[index];
   if (aggregate.memo_version == moment.version && aggregate.memo_time == moment.engine) return aggregate.memo_value;
-  std::array<double, kProbesMax> values;
-  std::size_t count = 0;
-  for (const std::size_t probe : aggregate.probes) {
-    const double value = aggregate.window_function == Expression::Function::none
-                             ? series[probe].held(moment.engine)
-                             : series[probe].window(aggregate.window_slot, aggregate.window_function, moment.engine);
-    if (known(value)) values[count++] = value;
+  double combined = kUnknown;
+  if (aggregate.function == Expression::Function::median) {
+    combined = median(aggregate, moment.engine);
+  } else {
+    std::array<double, kProbesMax> values;
+    std::size_t count = 0;
+    for (const std::size_t probe : aggregate.probes) {
+      const double value = value_at(aggregate, probe, moment.engine);
+      if (known(value)) values[count++] = value;
+    }
+    const std::span<double> told(values.data(), count);
+    combined = aggregate.function == Expression::Function::total
+                   ? add_up(told, aggregate.probes.size())
+                   : combine(aggregate.function, told, aggregate.probes.size());
   }
-  const std::span<double> told(values.data(), count);
-  const double combined = aggregate.function == Expression::Function::total
-                              ? add_up(told, aggregate.probes.size())
-                              : combine(aggregate.function, told, aggregate.probes.size());
   aggregate.memo_time = moment.engine;
   aggregate.memo_version = moment.version;
   aggregate.memo_value = combined * aggregate.factor + aggregate.offset;

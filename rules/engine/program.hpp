@@ -21,7 +21,7 @@ struct Moment {
 struct Aggregate {
   Expression::Function function = Expression::Function::none;
   std::size_t measure = 0;
-  std::vector<std::size_t> probes;   ///< series to combine
+  std::vector<std::size_t> probes;   ///< series to combine; of a median in the order of their last values
   Expression::Function window_function = Expression::Function::none;  ///< none: the values held now
   std::size_t window_slot = 0;
   double factor = 1, offset = 0;     ///< to canonical
@@ -39,6 +39,10 @@ struct Board {
   const RuleSet* rules = nullptr;
 
   [[nodiscard]] double value_of(std::size_t aggregate, const Moment& moment);
+
+ private:
+  [[nodiscard]] double value_at(const Aggregate& aggregate, std::size_t probe, Instant now);
+  [[nodiscard]] double median(Aggregate& aggregate, Instant now);
 };
 
 /// An expression as a flat row of steps on a stack, for one rule in one house.

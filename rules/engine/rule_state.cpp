@@ -40,6 +40,21 @@ std::optional<double> known_or_none(double value) {
   return known(value) ? std::optional(value) : std::nullopt;
 }
 
+/// `value` is beyond `limit`.
+double broken(Limit::Side side, double value, double limit) {
+  switch (side) {
+    case Limit::Side::low: return logic::below(value, limit);
+    case Limit::Side::high: return logic::below(limit, value);
+    case Limit::Side::when: return limit;
+  }
+  return kUnknown;
+}
+
+/// The line of the trend is beyond `limit` at its end.
+double crosses(Limit::Side side, double projected, double limit) {
+  return side == Limit::Side::low ? logic::below(projected, limit) : logic::below(limit, projected);
+}
+
 }  // namespace
 
 /// What one look at the values says, before delays.
@@ -82,6 +97,10 @@ void RuleState::keep_minute(double value) {
   trend_per_min = count < kTrendMinutesMin ? kUnknown : theil_sen_per_minute({points.data(), count}, pairs);
 }
 
+double RuleState::project(const WatchedRule& rule, double value) const {
+  return value + trend_per_min * hours_of(*rule.ahead) * 60.0;
+}
+
 void RuleState::judge(const WatchedRule& rule, const Sight& sight, Judgement& judgement) const {
   const std::size_t count = rule.limits.size();
   judgement.broken.assign(count, 0.0);
@@ -90,17 +109,15 @@ void RuleState::judge(const WatchedRule& rule, const Sight& sight, Judgement& ju
   if (!sight.in_force) return;
   for (std::size_t i = 0; i < count; ++i) {
     const double limit = sight.limits[i];
+    judgement.broken[i] = broken(rule.limits[i].side, sight.value, limit);
     switch (rule.limits[i].side) {
       case Limit::Side::low:
-        judgement.broken[i] = logic::below(sight.value, limit);
         judgement.back[i] = logic::negate(logic::below(sight.value, limit + rule.deadband));
         break;
       case Limit::Side::high:
-        judgement.broken[i] = logic::below(limit, sight.value);
         judgement.back[i] = logic::negate(logic::below(limit - rule.deadband, sight.value));
         break;
       case Limit::Side::when:
-        judgement.broken[i] = limit;
         judgement.back[i] = logic::negate(limit);
         break;
     }
@@ -109,11 +126,10 @@ void RuleState::judge(const WatchedRule& rule, const Sight& sight, Judgement& ju
   judgement.met = judgement.broken;
   if (!rule.ahead) return;
   double any_in_sight = 0.0;
-  const double projected = sight.value + trend_per_min * hours_of(*rule.ahead) * 60.0;
+  const double projected = project(rule, sight.value);
   for (std::size_t i = 0; i < count; ++i) {
-    const double crosses = rule.limits[i].side == Limit::Side::low ? logic::below(projected, sight.limits[i])
-                                                                  : logic::below(sight.limits[i], projected);
-    const double in_sight = logic::both(logic::negate(judgement.condition), crosses);
+    const double in_sight = logic::both(logic::negate(judgement.condition),
+                                        crosses(rule.limits[i].side, projected, sight.limits[i]));
     judgement.met[i] = logic::either(judgement.broken[i], in_sight);
     any_in_sight = logic::either(any_in_sight, in_sight);
   }
@@ -261,6 +277,28 @@ void RuleState::step(const WatchedRule& rule, const Sight& sight, std::vector<Ev
   begin_and_end(rule, sight, judgement, events);
   if (sight.in_force) watch_blindness(rule, sight, judgement.condition, blindness);
   events.insert(events.end(), blindness.begin(), blindness.end());
+  calm = is_calm();
+}
+
+bool RuleState::is_calm() const {
+  return in_force && known_since != kNever && !blind && !often_unknown &&
+         std::all_of(limits.begin(), limits.end(), [](const LimitState& limit) {
+           return !limit.active && limit.met_since == kNever && limit.broken_since == kNever;
+         });
+}
+
+bool RuleState::stays_calm(const WatchedRule& rule, const Sight& sight) {
+  if (!calm || !sight.in_force) return false;
+  if (sight.occasion == Occasion::minute && !unknown_spans.empty()) return false;
+  const double projected = rule.ahead ? project(rule, sight.value) : sight.value;
+  for (std::size_t i = 0; i < rule.limits.size(); ++i) {
+    const Limit::Side side = rule.limits[i].side;
+    if (broken(side, sight.value, sight.limits[i]) != 0.0) return false;
+    // Where it is unknown whether it crosses, no delay begins.
+    if (rule.ahead && crosses(side, projected, sight.limits[i]) == 1.0) return false;
+  }
+  if (known(sight.value)) last_value = sight.value;
+  return true;
 }
 
 Instant RuleState::next_due(const WatchedRule& rule, Instant counting_begin) const {

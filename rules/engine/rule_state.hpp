@@ -57,6 +57,7 @@ struct RuleState {
   double trend_per_min = kUnknown;             ///< Theil-Sen slope of them; unknown for fewer than eight
 
   double last_value = kUnknown;                ///< last known watched value, for what people are told
+  bool calm = false;  ///< nothing runs, stands or is unknown: while no limit is broken or in sight, nothing changes
 
   [[nodiscard]] bool standing() const;
   /// It stands, but every active limit is on its way back: inside by the deadband, its `off_delay` running.
@@ -71,12 +72,18 @@ struct RuleState {
   /// limit are filled in; the caller adds place and age).
   void step(const WatchedRule& rule, const Sight& sight, std::vector<Event>& events);
 
+  /// The short way for most readings: true where `step` would change nothing but the last value, which it then
+  /// notes. Needs of `sight` all but the beginning of counting.
+  [[nodiscard]] bool stays_calm(const WatchedRule& rule, const Sight& sight);
+
   /// The next moment at which something falls due by itself; kNever where nothing does.
   [[nodiscard]] Instant next_due(const WatchedRule& rule, Instant counting_begin) const;
 
  private:
   struct Judgement;
   void judge(const WatchedRule& rule, const Sight& sight, Judgement& judgement) const;
+  [[nodiscard]] double project(const WatchedRule& rule, double value) const;
+  [[nodiscard]] bool is_calm() const;
   void leave_force(const WatchedRule& rule, Instant now, std::vector<Event>& events);
   void run_delays(const Sight& sight, const Judgement& judgement);
   void begin_and_end(const WatchedRule& rule, const Sight& sight, const Judgement& judgement,

@@ -16,6 +16,12 @@ constexpr auto kMinute = std::chrono::minutes(1);
 
 std::int64_t to_parts(double value) { return std::llround(value * kParts); }
 
+/// Sums of 128 bits mostly fit into 64, which the processor converts by itself; the result is the same.
+__extension__ double to_double(__int128 sum) {
+  const auto small = static_cast<std::int64_t>(sum);
+  return small == sum ? static_cast<double>(small) : static_cast<double>(sum);
+}
+
 }  // namespace
 
 const char* to_string(QualityTest test) {
@@ -29,7 +35,8 @@ const char* to_string(QualityTest test) {
   return "";
 }
 
-Series::Series(const Measure& measure, Instant begin) : measure_(measure), begin_(begin) {}
+Series::Series(const Measure& measure, Instant begin)
+    : kind_(measure.kind), stale_after_(measure.stale_after), measure_(measure), begin_(begin) {}
 
 std::size_t Series::add_window(Duration span, Expression::Function function) {
   std::size_t slot = 0;
@@ -37,6 +44,7 @@ std::size_t Series::add_window(Duration span, Expression::Function function) {
   if (slot == windows_.size()) {
     windows_.emplace_back();
     windows_.back().span = span;
+    windows_.back().silent_after = std::max(span / 4, stale_after_);
     span_max_ = std::max(span_max_, span);
   }
   Window& window = windows_[slot];
@@ -58,7 +66,7 @@ std::size_t Series::add_window(Duration span, Expression::Function function) {
 Instant Series::end_of(std::int64_t number) const {
   const Entry& entry = at(number);
   if (point_like()) return entry.time + Duration(1);  // a sample stands in a window as long as its instant does
-  const Instant stale = entry.time + measure_.stale_after;
+  const Instant stale = entry.time + stale_after_;
   return number == last() ? stale : std::min(stale, at(number + 1).time);
 }
 
@@ -78,7 +86,7 @@ Series::Taken Series::take(Instant time, double value, Instant now) {
       return taken;
     }
   }
-  taken.ran_back = measure_.kind == MeasureKind::counter && ever_good() && value < last_value_ &&
+  taken.ran_back = kind_ == MeasureKind::counter && ever_good() && value < last_value_ &&
                    value >= last_value_ / 2;
   note_run(time, value);
   append(time, value);
@@ -96,7 +104,7 @@ void Series::note_run(Instant time, double value) {
     run_begin_ = time;
     run_count_ = 1;
   }
-  flat_ = measure_.kind == MeasureKind::gauge && measure_.flat_after && run_count_ >= kFlatReadingsMin &&
+  flat_ = kind_ == MeasureKind::gauge && measure_.flat_after && run_count_ >= kFlatReadingsMin &&
           time - run_begin_ >= *measure_.flat_after;
 }
 
@@ -105,24 +113,26 @@ void Series::append(Instant time, double value) {
   entry.time = time;
   entry.value = value;
   if (!entries_.empty()) {
-    const Entry& before = entries_.back();
-    const Duration held = std::min<Duration>(time - before.time, measure_.stale_after);
-    entry.held_before = before.held_before + held;
-    entry.integral = before.integral + static_cast<Sum>(to_parts(before.value)) * held.count();
-    entry.grown = before.grown;
+    const Duration held = held_since(last_good_, time);
+    last_held_ += held;
+    last_integral_ += static_cast<Sum>(last_parts_) * held.count();
+    entry.grown = entries_.back().grown;
   }
-  if (measure_.kind == MeasureKind::counter) {
+  entry.held_before = last_held_;
+  entry.integral = last_integral_;
+  if (kind_ == MeasureKind::counter) {
     if (!entries_.empty()) {
-      const double previous = entries_.back().value;
-      if (value >= previous) entry.grown += value - previous;
-      else if (value < previous / 2) entry.grown += value;  // the meter began again from zero
+      if (value >= last_value_) entry.grown += value - last_value_;
+      else if (value < last_value_ / 2) entry.grown += value;  // the meter began again from zero
     }
   } else if (point_like()) {
     entry.grown += value;
   }
   entries_.push_back(entry);
+  if (entries_.size() == 2) second_time_ = time;
   const std::int64_t number = last();
   for (Window& window : windows_) {
+    if (window.next_time == kNone) window.next_time = time;
     if (!window.extremes) continue;
     while (!window.lows.empty() && at(window.lows.back()).value >= value) window.lows.pop_back();
     while (!window.highs.empty() && at(window.highs.back()).value <= value) window.highs.pop_back();
@@ -132,73 +142,89 @@ void Series::append(Instant time, double value) {
   if (count_total_++ == 0) first_good_ = time;
   last_good_ = time;
   last_value_ = value;
+  last_parts_ = to_parts(value);
 }
 
 /// A late reading gives minutes that were already worked off another value.
 void Series::mend_minutes(Window& window, Instant time, double value) const {
   for (auto it = window.minutes.rbegin(); it != window.minutes.rend() && it->first >= time; ++it) {
-    it->second = it->first - time < measure_.stale_after ? value : kUnknown;
+    it->second = it->first - time < stale_after_ ? value : kUnknown;
     window.minutes_changed = true;
   }
 }
 
 void Series::trim(Instant now) {
-  if (measure_.kind == MeasureKind::tally) {
-    if (entries_.size() <= kReadingsMax) return;
-  }
-  const Instant oldest = now - span_max_;
-  while (entries_.size() > 1 && (entries_.size() > kReadingsMax ||
-                                 (measure_.kind != MeasureKind::tally && entries_[1].time <= oldest))) {
-    entries_.pop_front();
-    ++first_;
-  }
+  const Instant oldest = kind_ == MeasureKind::tally ? Instant(Duration::min()) : now - span_max_;
+  if (second_time_ > oldest && entries_.size() <= kReadingsMax) return;
+  while (entries_.size() > 1 && (entries_.size() > kReadingsMax || second_time_ <= oldest)) drop_front();
   for (Window& window : windows_) {
     while (!window.lows.empty() && window.lows.front() < first_) window.lows.pop_front();
     while (!window.highs.empty() && window.highs.front() < first_) window.highs.pop_front();
+    if (window.cursor >= first_) continue;
+    window.cursor = first_ - 1;
+    note_base(window);
   }
+}
+
+void Series::drop_front() {
+  entries_.pop_front();
+  ++first_;
+  second_time_ = entries_.size() > 1 ? entries_[1].time : kNone;
 }
 
 double Series::held(Instant now) const { return usable(now) ? last_value_ : kUnknown; }
 
 double Series::tally_since(Instant since) const {
-  const auto begin = std::partition_point(entries_.begin(), entries_.end(),
-                                          [&](const Entry& entry) { return entry.time < since; });
-  if (begin == entries_.end()) return 0.0;
-  return entries_.back().grown - begin->grown + begin->value;
+  const std::int64_t begin = first_at_or_after(since);
+  if (begin > last()) return 0.0;
+  return entries_.back().grown - at(begin).grown + at(begin).value;
+}
+
+std::int64_t Series::first_at_or_after(Instant time) const {
+  std::int64_t low = first_, high = last() + 1;
+  while (low < high) {
+    const std::int64_t middle = low + (high - low) / 2;
+    if (at(middle).time < time) low = middle + 1;
+    else high = middle;
+  }
+  return low;
 }
 
 void Series::move_cursor(Window& window, Instant now) const {
   const Instant start = now - window.span;
-  window.cursor = std::max(window.cursor, first_ - 1);
+  if (window.next_time > start) return;
   while (window.cursor < last() && at(window.cursor + 1).time <= start) ++window.cursor;
+  note_base(window);
 }
 
-Duration Series::held_until(std::int64_t number, Instant time) const {
-  if (number < first_) return entries_.front().held_before;
-  const Entry& entry = at(number);
-  return entry.held_before + std::min<Duration>(time - entry.time, measure_.stale_after);
+void Series::note_base(Window& window) const {
+  window.next_time = window.cursor < last() ? at(window.cursor + 1).time : kNone;
+  const bool none = window.cursor < first_;
+  const Entry& base = none ? entries_.front() : at(window.cursor);
+  window.base_time = base.time;
+  window.base_held = base.held_before;
+  window.base_integral = base.integral;
+  window.base_parts = none ? 0 : to_parts(base.value);
 }
 
-Series::Sum Series::integral_until(std::int64_t number, Instant time) const {
-  if (number < first_) return entries_.front().integral;
-  const Entry& entry = at(number);
-  const Duration held = std::min<Duration>(time - entry.time, measure_.stale_after);
-  return entry.integral + static_cast<Sum>(to_parts(entry.value)) * held.count();
+/// Held time up to `start`, the beginning of the window.
+Duration Series::held_before(const Window& window, Instant start) const {
+  return window.cursor < first_ ? window.base_held : window.base_held + held_since(window.base_time, start);
 }
 
 Duration Series::held_in(const Window& window, Instant now) const {
-  return held_until(last(), now) - held_until(window.cursor, now - window.span);
+  return last_held_ + held_since(last_good_, now) - held_before(window, now - window.span);
 }
 
 double Series::window(std::size_t slot, Expression::Function function, Instant now) {
   Window& window = windows_[slot];
   if (entries_.empty()) {
-    return function == Expression::Function::total && measure_.kind == MeasureKind::tally ? 0.0 : kUnknown;
+    return function == Expression::Function::total && kind_ == MeasureKind::tally ? 0.0 : kUnknown;
   }
   if (flat_) return kUnknown;
   using enum Expression::Function;
   const bool bears_silence = function == change || function == total;
-  if (!bears_silence && now - last_good_ > std::max(window.span / 4, measure_.stale_after)) return kUnknown;
+  if (!bears_silence && now - last_good_ > window.silent_after) return kUnknown;
   move_cursor(window, now);
   switch (function) {
     case mean: return this->mean(window, now);
@@ -215,7 +241,7 @@ double Series::window(std::size_t slot, Expression::Function function, Instant n
 }
 
 double Series::mean(const Window& window, Instant now) const {
-  if (measure_.kind == MeasureKind::sample) {
+  if (kind_ == MeasureKind::sample) {
     const std::int64_t count = last() - window.cursor;
     if (count == 0) return kUnknown;
     const double before = window.cursor < first_ ? at(first_).grown - at(first_).value : at(window.cursor).grown;
@@ -223,8 +249,11 @@ double Series::mean(const Window& window, Instant now) const {
   }
   const Duration held = held_in(window, now);
   if (held <= Duration::zero() || held * 2 < window.span) return kUnknown;
-  const Sum sum = integral_until(last(), now) - integral_until(window.cursor, now - window.span);
-  return static_cast<double>(sum) / static_cast<double>(held.count()) / kParts;
+  Sum sum = last_integral_ - window.base_integral + static_cast<Sum>(last_parts_) * held_since(last_good_, now).count();
+  if (window.cursor >= first_) {
+    sum -= static_cast<Sum>(window.base_parts) * held_since(window.base_time, now - window.span).count();
+  }
+  return to_double(sum) / static_cast<double>(held.count()) / kParts;
 }
 
 void Series::drop_expired(Window& window, Instant now) const {
@@ -248,19 +277,19 @@ double Series::extreme(Window& window, Expression::Function function, Instant no
 double Series::change(const Window& window, Instant now) const {
   if (!usable(now) || window.cursor < first_) return kUnknown;
   const Entry& then = at(window.cursor);
-  if (now - window.span - then.time >= measure_.stale_after) return kUnknown;
+  if (now - window.span - then.time >= stale_after_) return kUnknown;
   return last_value_ - then.value;
 }
 
 double Series::total(const Window& window, Instant now) const {
-  if (measure_.kind == MeasureKind::tally) {
+  if (kind_ == MeasureKind::tally) {
     if (window.cursor == last()) return 0.0;
     const double before = window.cursor < first_ ? at(first_).grown - at(first_).value : at(window.cursor).grown;
     return at(last()).grown - before;
   }
   if (!usable(now) || held_in(window, now) * 2 < window.span) return kUnknown;
   const Instant start = now - window.span;
-  const bool base_before = window.cursor >= first_ && start - at(window.cursor).time <= measure_.stale_after;
+  const bool base_before = window.cursor >= first_ && start - at(window.cursor).time <= stale_after_;
   const std::int64_t base = base_before ? window.cursor : window.cursor + 1;
   if (base > last()) return kUnknown;
   return at(last()).grown - at(base).grown;
@@ -295,15 +324,14 @@ void Series::work_out_slope(Window& window, Instant minute) {
 }
 
 double Series::held_at(Instant time) const {
-  const auto after = std::partition_point(entries_.begin(), entries_.end(),
-                                          [&](const Entry& entry) { return entry.time <= time; });
-  if (after == entries_.begin()) return kUnknown;
-  const Entry& entry = *std::prev(after);
-  return time - entry.time < measure_.stale_after ? entry.value : kUnknown;
+  const std::int64_t number = first_at_or_after(time + Duration(1)) - 1;
+  if (number < first_) return kUnknown;
+  const Entry& entry = at(number);
+  return time - entry.time < stale_after_ ? entry.value : kUnknown;
 }
 
 void Series::adopt(const Series& older, Instant now) {
-  for (const Entry& entry : older.entries_) take(entry.time, entry.value, now);
+  for (std::size_t i = 0; i < older.entries_.size(); ++i) take(older.entries_[i].time, older.entries_[i].value, now);
   newest_ = std::max(newest_, older.newest_);
   if (older.ever_good()) first_good_ = older.first_good_;
   for (Window& window : windows_) {

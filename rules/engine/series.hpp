@@ -1,5 +1,6 @@
 #pragma once
 
+#include <algorithm>
 #include <cstdint>
 #include <deque>
 #include <optional>
@@ -7,6 +8,7 @@
 #include <vector>
 
 #include "rules/base/time.hpp"
+#include "rules/engine/ring.hpp"
 #include "rules/engine/theil_sen.hpp"
 #include "rules/language/ast.hpp"
 #include "rules/model.hpp"
@@ -56,7 +58,7 @@ class Series {
   [[nodiscard]] Instant last_good() const { return last_good_; }
   [[nodiscard]] double last_value() const { return last_value_; }
   [[nodiscard]] bool fresh(Instant now) const {
-    return ever_good() && now - last_good_ < measure_.stale_after;
+    return ever_good() && now - last_good_ < stale_after_;
   }
   [[nodiscard]] bool flat() const { return flat_; }
   [[nodiscard]] bool usable(Instant now) const { return fresh(now) && !flat_; }
@@ -82,57 +84,74 @@ class Series {
     double grown = 0;          ///< counters and tallies: growth; samples: sum; up to and with this entry
   };
 
+  /// `base` and `next_time` are those of `cursor`, so that a mean reads this and no entry.
   struct Window {
     Duration span{};
-    std::int64_t cursor = -1;  ///< entry at or before now - span; below first_: none
+    Duration silent_after{};             ///< longer without a reading, and most functions know nothing
+    Instant next_time = kNone;           ///< of the entry after `cursor`; kNone: there is none
+    std::int64_t cursor = -1;            ///< entry at or before now - span; below first_: none
+    Instant base_time{};                 ///< of the entry at `cursor`
+    Duration base_held{0};               ///< held time before it
+    Sum base_integral = 0;
+    std::int64_t base_parts = 0;         ///< its value in parts; 0 where there is none, so that it adds nothing
     bool extremes = false;
-    std::deque<std::int64_t> lows, highs;  ///< candidates, oldest first
     bool trend = false;
-    Duration trend_step{};
-    std::deque<std::pair<Instant, double>> minutes;  ///< values held at whole minutes, for the slope
     bool minutes_changed = false;
     double slope_per_h = 0;
+    Ring<std::int64_t> lows, highs;      ///< candidates, oldest first
+    Duration trend_step{};
+    std::deque<std::pair<Instant, double>> minutes;  ///< values held at whole minutes, for the slope
   };
+  static constexpr Instant kNone{Duration::max()};
 
   [[nodiscard]] const Entry& at(std::int64_t number) const {
     return entries_[static_cast<std::size_t>(number - first_)];
   }
   [[nodiscard]] std::int64_t last() const { return first_ + static_cast<std::int64_t>(entries_.size()) - 1; }
   [[nodiscard]] Instant end_of(std::int64_t number) const;
-  [[nodiscard]] bool point_like() const {
-    return measure_.kind == MeasureKind::sample || measure_.kind == MeasureKind::tally;
-  }
+  [[nodiscard]] bool point_like() const { return kind_ == MeasureKind::sample || kind_ == MeasureKind::tally; }
   /// The value held at an earlier time, as far as readings are kept.
   [[nodiscard]] double held_at(Instant time) const;
+  [[nodiscard]] std::int64_t first_at_or_after(Instant time) const;
   void append(Instant time, double value);
   void note_run(Instant time, double value);
   void mend_minutes(Window& window, Instant time, double value) const;
   void trim(Instant now);
   void move_cursor(Window& window, Instant now) const;
+  void note_base(Window& window) const;
+  void drop_front();
   void drop_expired(Window& window, Instant now) const;
   [[nodiscard]] Duration held_in(const Window& window, Instant now) const;
-  [[nodiscard]] Duration held_until(std::int64_t number, Instant time) const;
-  [[nodiscard]] Sum integral_until(std::int64_t number, Instant time) const;
+  [[nodiscard]] Duration held_since(Instant time, Instant now) const { return std::min<Duration>(now - time, stale_after_); }
+  [[nodiscard]] Duration held_before(const Window& window, Instant start) const;
   [[nodiscard]] double mean(const Window& window, Instant now) const;
   [[nodiscard]] double extreme(Window& window, Expression::Function function, Instant now) const;
   [[nodiscard]] double change(const Window& window, Instant now) const;
   [[nodiscard]] double total(const Window& window, Instant now) const;
   void work_out_slope(Window& window, Instant minute);
 
-  Measure measure_;
-  Instant begin_{};
-  std::deque<Entry> entries_;
-  std::int64_t first_ = 0;  ///< number of entries_.front(); numbers only rise
-  std::vector<Window> windows_;
-  Duration span_max_{0};
-
-  std::size_t count_total_ = 0;
+  // What every reading touches stands together.
+  MeasureKind kind_;
+  bool flat_ = false;
+  Duration stale_after_;
   Instant newest_{Duration::min()};  ///< of all readings, rejected ones included
-  Instant first_good_{}, last_good_{};
+  Instant last_good_{};
   double last_value_ = 0;
+  std::int64_t last_parts_ = 0;      ///< last_value_ in parts
+  Duration last_held_{0};            ///< held time before the last entry
+  Sum last_integral_ = 0;
+  std::size_t count_total_ = 0;
+  std::vector<Window> windows_;
+  std::int64_t first_ = 0;           ///< number of entries_.front(); numbers only rise
+  Ring<Entry> entries_;
+  Instant second_time_ = kNone;      ///< of the second entry: once it is old enough, the first can go
+  Duration span_max_{0};
   Instant run_begin_{};
   std::size_t run_count_ = 0;
-  bool flat_ = false;
+  Instant first_good_{};
+
+  Measure measure_;
+  Instant begin_{};
   std::vector<TrendPoint> points_;
   std::vector<double> pairs_;
 };
