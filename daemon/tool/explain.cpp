@@ -65,36 +65,43 @@ std::string moment_in_words(const Chosen& chosen, Duration age) {
                      local_stamp(chosen.rules->farm.zone, wall));
 }
 
-void print_now(const Chosen& chosen, Duration age) {
-  std::string text = moment_in_words(chosen, age);
+/// What the limits are at the age that is asked for.
+std::string words_then(const Chosen& chosen, Duration age) {
+  const std::string moment = moment_in_words(chosen, age);
   const std::string why = out_of_force(chosen, age);
   const std::string limits = limits_then(chosen, age);
-  if (!why.empty()) {
-    text += fmt::format(" it is not in force: {}.", why);
-  } else {
-    text += limits.empty() ? " it is in force." : fmt::format(": {}.", limits);
-  }
-  fmt::print("{}", wrapped(text, text_columns()));
+  if (!why.empty()) return fmt::format("{} it is not in force: {}.", moment, why);
+  return limits.empty() ? moment + " it is in force." : fmt::format("{}: {}.", moment, limits);
 }
 
-void print_limits(const Chosen& chosen, const std::optional<Duration>& age) {
+/// Limits that are no numbers by age, in words.
+void print_moving_limits(const Chosen& chosen) {
   const WatchedRule& rule = *chosen.rule;
+  const Duration first = ages_shown(rule).first;
   for (const Limit& limit : rule.limits) {
-    if (limit.side == Limit::Side::when ||
-        !std::isnan(limit_at(rule, limit, chosen.flock, ages_shown(rule).first)))
-      continue;
+    if (limit.side == Limit::Side::when || !std::isnan(limit_at(rule, limit, chosen.flock, first))) continue;
     print_labelled(name_of_limit(rule, limit),
                    fmt::format("{}; it moves with readings or with the flock, not with age alone",
                                number_in_words(*limit.expression, chosen.wording())));
   }
+}
+
+void print_limits(const Chosen& chosen, const std::optional<Duration>& age, const std::optional<Plot>& plot) {
+  const WatchedRule& rule = *chosen.rule;
   const LimitTable table = limits_by_day(rule, chosen.flock);
-  if (!table.changes) {
-    const std::string limits = limits_then(chosen, ages_shown(rule).first);
-    if (!limits.empty())
-      fmt::print("{}", wrapped(fmt::format("The same at every age: {}.", limits), text_columns()));
-    return;
+  const std::string constant = table.changes ? "" : limits_then(chosen, ages_shown(rule).first);
+  if (age && (constant.empty() || !out_of_force(chosen, *age).empty())) {
+    fmt::print("{}", wrapped(words_then(chosen, *age), text_columns()));
   }
-  fmt::print("\n{}", table_as_text(chosen, table, age));
+  print_moving_limits(chosen);
+  if (!constant.empty()) {
+    fmt::print("{}", wrapped(fmt::format("{}: {}.", rule.flock ? "At every age" : "Always", constant),
+                             text_columns()));
+  }
+  if (table.changes) fmt::print("\n{}", table_as_text(chosen, table, age));
+  if (table.changes && plot) fmt::print("\n{}", plot_as_text(*plot, text_columns(), 14, terminal_glyphs()));
+  const bool silent = !age && rule.limits.front().side == Limit::Side::when;
+  if (!silent) fmt::print("\n");
 }
 
 void print_record(const Chosen& chosen) {
@@ -132,7 +139,7 @@ std::optional<Plot> marked_plot(const Chosen& chosen, const std::optional<Durati
   auto plot = plot_of(*chosen.rule, chosen.flock, age);
   if (!plot) return plot;
   plot->title = title_of(chosen);
-  if (age) plot->mark = asked ? to_words(*age) : "now, " + to_words(*age);
+  if (age) plot->mark = asked ? short_age(*age) : "now, " + short_age(*age);
   return plot;
 }
 
@@ -141,12 +148,7 @@ void print_rule(const Chosen& chosen, const std::optional<Duration>& age, const 
   fmt::print("{}\n", wrapped(rule_in_words(chosen.wording(), headline_of(*chosen.rules, *chosen.rule)),
                              text_columns()));
   if (!chosen.notice.empty()) fmt::print("{}\n", wrapped(chosen.notice, text_columns()));
-  if (age) print_now(chosen, *age);
-  print_limits(chosen, age);
-  if (plot && plot->lines.size() > 0 && limits_by_day(*chosen.rule, chosen.flock).changes) {
-    fmt::print("\n{}", plot_as_text(*plot, text_columns(), 14, terminal_glyphs()));
-  }
-  fmt::print("\n");
+  print_limits(chosen, age, plot);
   print_record(chosen);
 }
 
@@ -188,6 +190,11 @@ std::string about_words(const WatchedRule& rule, const RuleSet& rules) {
 }
 
 int list_rules(const Options& options, const RuleSet& rules, const Common& common) {
+  std::vector<std::string> flocks;
+  for (const Flock& flock : rules.flocks) flocks.push_back(flock.name);
+  if (!options.flock.empty() && std::find(flocks.begin(), flocks.end(), options.flock) == flocks.end()) {
+    return refuse(fmt::format("no flock named '{}'{}", options.flock, suggestion(options.flock, flocks)));
+  }
   std::map<std::pair<std::string, std::string>, const WatchedRule*> all;
   std::size_t width = 0;
   for (const WatchedRule& rule : rules.rules) {

@@ -19,6 +19,8 @@ namespace {
 
 using nlohmann::ordered_json;
 
+const std::vector<std::string> kPassedOver{"..."};
+
 std::map<std::string, std::shared_ptr<const Curve>> curves_of(const std::vector<Chosen>& rules) {
   std::map<std::string, std::shared_ptr<const Curve>> curves;
   for (const Chosen& chosen : rules) {
@@ -48,7 +50,7 @@ void print_curves(const std::map<std::string, std::shared_ptr<const Curve>>& cur
     ages.insert(age);
   std::vector<std::vector<std::string>> rows{names, units};
   for (const Duration age : ages) {
-    std::vector<std::string> row{to_words(age)};
+    std::vector<std::string> row{short_age(age)};
     for (const auto& [name, curve] : curves) {
       const std::string number = plain_number(curve->unit.from_canonical(value_of(*curve, hours_of(age))));
       row.push_back(is_given(*curve, age) ? number : "(" + number + ")");
@@ -65,8 +67,8 @@ void print_curves(const std::map<std::string, std::shared_ptr<const Curve>>& cur
 
 std::string ages_of(const WatchedRule& rule) {
   if (!rule.flock) return "at all times";
-  const std::string begin = to_words(rule.from.value_or(std::chrono::hours(-24)));
-  return rule.until ? fmt::format("{} to {}", begin, to_words(*rule.until)) : fmt::format("from {}", begin);
+  const std::string begin = short_age(rule.from.value_or(std::chrono::hours(-24)));
+  return rule.until ? fmt::format("{} to {}", begin, short_age(*rule.until)) : fmt::format("from {}", begin);
 }
 
 void print_rule(const Chosen& chosen) {
@@ -121,10 +123,23 @@ std::string table_as_text(const Chosen& chosen, const LimitTable& table, const s
     shown.push_back(i);
     head.push_back(name_of_limit(rule, rule.limits[i]) + unit);
   }
+  const auto same = [&shown](const LimitRow& one, const LimitRow& other) {
+    return std::all_of(shown.begin(), shown.end(), [&](std::size_t limit) {
+      return std::fabs(one.values[limit] - other.values[limit]) < 1e-9;
+    });
+  };
   std::vector<std::vector<std::string>> rows{head};
   for (std::size_t i = 0; i < table.rows.size(); ++i) {
     const LimitRow& row = table.rows[i];
-    std::vector<std::string> cells{to_words(row.age)};
+    const bool last = i + 1 == table.rows.size();
+    const bool marked =
+        age && *age >= row.age && (last ? in_force_at(rule, *age) : *age < table.rows[i + 1].age);
+    // Days on which nothing changes are passed over.
+    if (!marked && i > 0 && !last && same(row, table.rows[i - 1]) && same(row, table.rows[i + 1])) {
+      if (rows.back() != kPassedOver) rows.push_back(kPassedOver);
+      continue;
+    }
+    std::vector<std::string> cells{short_age(row.age)};
     if (chosen.flock) {
       const Instant wall = chosen.flock->placed + row.age;
       const Zone& zone = chosen.rules->farm.zone;
@@ -132,10 +147,7 @@ std::string table_as_text(const Chosen& chosen, const LimitTable& table, const s
     }
     for (const std::size_t limit : shown)
       cells.push_back(plain_number(rule.unit.from_canonical(row.values[limit])));
-    const bool begun = age && *age >= row.age;
-    const bool over =
-        i + 1 < table.rows.size() ? age && *age >= table.rows[i + 1].age : !age || !in_force_at(rule, *age);
-    if (begun && !over) cells.emplace_back(*age == row.age ? "<" : "< and on");
+    if (marked) cells.emplace_back(*age == row.age ? "<" : "< and on");
     rows.push_back(std::move(cells));
   }
   return grid(rows);

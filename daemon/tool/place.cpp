@@ -134,6 +134,7 @@ std::vector<std::vector<std::string>> first_week(const RuleSet& rules, std::size
   std::set<std::string> seen;
   for (const WatchedRule& rule : rules.rules) {
     if (rule.flock != flock || !seen.insert(rule.name).second) continue;
+    bool numbers = false;
     for (const Limit& limit : rule.limits) {
       std::vector<std::string> row{
           rule.name, name_of_limit(rule, limit) + (rule.unit.text.empty() ? "" : " " + rule.unit.text)};
@@ -146,11 +147,10 @@ std::vector<std::vector<std::string>> first_week(const RuleSet& rules, std::size
                           ? plain_number(rule.unit.from_canonical(value))
                           : "-");
       }
-      if (any)
-        rows.push_back(std::move(row));
-      else if (others.empty() || others.back() != rule.name)
-        others.push_back(rule.name);
+      numbers = numbers || any;
+      if (any) rows.push_back(std::move(row));
     }
+    if (!numbers) others.push_back(rule.name);
   }
   return rows;
 }
@@ -168,9 +168,12 @@ void print_result(const Options& options, const RuleSet& rules, const std::strin
   if (common.json) {
     nlohmann::ordered_json limits = nlohmann::ordered_json::array();
     for (std::size_t i = 1; i < rows.size(); ++i) {
-      limits.push_back({{"rule", rows[i][0]},
-                        {"limit", rows[i][1]},
-                        {"by_day", std::vector<std::string>(rows[i].begin() + 2, rows[i].end())}});
+      nlohmann::ordered_json by_day = nlohmann::ordered_json::array();
+      for (std::size_t cell = 2; cell < rows[i].size(); ++cell) {
+        by_day.push_back(rows[i][cell] == "-" ? nlohmann::ordered_json(nullptr)
+                                              : nlohmann::ordered_json(std::stod(rows[i][cell])));
+      }
+      limits.push_back({{"rule", rows[i][0]}, {"limit", rows[i][1]}, {"by_day", std::move(by_day)}});
     }
     fmt::print("{}\n",
                nlohmann::ordered_json(
@@ -181,7 +184,7 @@ void print_result(const Options& options, const RuleSet& rules, const std::strin
   fmt::print("Wrote {}.\n", path);
   if (rows.size() > 1)
     fmt::print("\nLimits at the ages of the first seven days; - where a rule is not in force\n\n{}",
-               grid(rows));
+               grid(rows, 2));
   if (!others.empty()) {
     fmt::print("\n{}", wrapped(fmt::format("In force, too, without a number by age: {}. 'underwing explain "
                                            "NAME' says what each one watches.",

@@ -64,7 +64,7 @@ class Paragraph {
     if (rule_.only_if)
       begin += fmt::format("and only as long as {}, ", condition_in_words(*rule_.only_if, wording_));
     if (!rule_.watch) return begin + when_clause() + ".";
-    const std::string watched = number_in_words(*rule_.watch, wording_);
+    const std::string watched = subject_in_words(*rule_.watch, wording_);
     return begin + (rule_.staged ? staged_clause(watched) : limits_clause(watched)) + ".";
   }
 
@@ -126,7 +126,8 @@ class Paragraph {
     const char* when = rule_.off_delay > Duration::zero() ? "when" : "as soon as";
     const std::string end = fmt::format("{} {}{}", when, back, for_delay(rule_.off_delay));
     if (rule_.latch)
-      return fmt::format("It stays until somebody resets it in the house, {} at the earliest.", end);
+      return fmt::format("It stands until somebody resets it in the house, once {}{}.", back,
+                         for_delay(rule_.off_delay));
     return fmt::format("It ends {}.", end);
   }
 

@@ -50,26 +50,34 @@ constexpr std::array<StateWords, 6> kStates{
      {"fan_running", "a fan is running", "no fan is running"},
      {"door_open", "a door is open", "no door is open"}}};
 
+/// "the last 10 minutes", "the last hour".
+std::string the_last(Duration span) {
+  const std::string words = look_back(span);
+  const bool single = words.starts_with("1 ") && words.find(' ', 2) == std::string::npos;
+  return "the last " + (single ? words.substr(2) : words);
+}
+
 /// "over 10 minutes" for each probe, to stand after the probes.
 std::string window_of_each(Function function, Duration span) {
-  const std::string over = in_long_words(span);
+  const std::string over = look_back(span);
+  const std::string last = the_last(span);
   switch (function) {
     case Function::mean:
       return "each averaged over " + over;
     case Function::lowest:
-      return "each at its lowest of the last " + over;
+      return "each at its lowest of " + last;
     case Function::highest:
-      return "each at its highest of the last " + over;
+      return "each at its highest of " + last;
     case Function::spread:
-      return fmt::format("each by how far its highest and lowest of the last {} are apart", over);
+      return fmt::format("each by how far its highest and lowest of {} are apart", last);
     case Function::change:
-      return "each by its change over the last " + over;
+      return "each by its change over " + last;
     case Function::slope:
-      return fmt::format("each by its trend an hour over the last {}", over);
+      return fmt::format("each by its trend an hour over {}", last);
     case Function::total:
-      return "each by its total of the last " + over;
+      return "each by its total of " + last;
     default:
-      return "each over the last " + over;
+      return "each over " + last;
   }
 }
 
@@ -202,10 +210,10 @@ class Speaker {
 
   std::string window(const Expression& it) const {
     const std::string name = measure(it);
-    const std::string last = "the last " + in_long_words(it.span);
+    const std::string last = the_last(it.span);
     switch (it.function) {
       case Function::mean:
-        return fmt::format("{}, averaged over {},", name, in_long_words(it.span));
+        return fmt::format("{}, averaged over {},", name, look_back(it.span));
       case Function::lowest:
         return fmt::format("the lowest of {} in {}", name, last);
       case Function::highest:
@@ -264,7 +272,7 @@ class Speaker {
   /// Something that stands inside a larger phrase.
   std::string part(const Expression& it) const {
     const bool open = it.kind == Kind::add || it.kind == Kind::subtract || it.kind == Kind::multiply ||
-                      it.kind == Kind::divide;
+                      it.kind == Kind::divide || it.kind == Kind::plain_min || it.kind == Kind::plain_max;
     return open ? "(" + number(it) + ")" : number(it);
   }
 
@@ -352,6 +360,12 @@ std::size_t probe_count(const Wording& wording, std::size_t measure) {
 }
 
 std::string number_in_words(const Expression& expression, const Wording& wording) {
+  std::string words = subject_in_words(expression, wording);
+  if (words.ends_with(',')) words.pop_back();
+  return words;
+}
+
+std::string subject_in_words(const Expression& expression, const Wording& wording) {
   return Speaker(wording).number(expression);
 }
 

@@ -17,6 +17,8 @@ struct Wording {
 
 /// A number: "the middle one of the three air temperature probes, each averaged over 10 minutes".
 [[nodiscard]] std::string number_in_words(const Expression& expression, const Wording& wording);
+/// The same to stand before a verb: what is set off by a comma ends with one.
+[[nodiscard]] std::string subject_in_words(const Expression& expression, const Wording& wording);
 
 /// A condition: "the mains is off and the generator is not running".
 [[nodiscard]] std::string condition_in_words(const Expression& expression, const Wording& wording);

@@ -86,11 +86,12 @@ std::vector<double> round_ticks(double low, double high, std::size_t count) {
 }
 
 std::vector<double> age_ticks(double begin_d, double end_d, std::size_t count_max) {
-  // Half days, days and weeks are what people count in.
+  // Half days, days and weeks are what people count in; parts of days only where there are few.
   static constexpr std::array<double, 8> kSteps{0.25, 0.5, 1, 2, 7, 14, 28, 56};
   double step = kSteps.back();
+  const bool parts = end_d - begin_d <= 3;
   for (const double candidate : kSteps) {
-    if ((end_d - begin_d) / candidate <= static_cast<double>(count_max)) {
+    if ((parts || candidate >= 1) && (end_d - begin_d) / candidate <= static_cast<double>(count_max)) {
       step = candidate;
       break;
     }

@@ -31,11 +31,22 @@ std::string age_in_words(Duration age) {
   if (age == Duration::zero()) return "placement";
   if (age > Duration::zero()) return "the age of " + in_long_words(age);
   // "24 hours before" is what people say; "1 day before" would sound like a date.
-  const auto hours = std::chrono::duration_cast<std::chrono::hours>(-age);
-  if (hours == -age && hours <= std::chrono::hours(48)) {
-    return fmt::format("{} hour{} before placement", hours.count(), hours.count() == 1 ? "" : "s");
-  }
-  return in_long_words(age) + " before placement";
+  return look_back(-age) + " before placement";
+}
+
+std::string look_back(Duration span) {
+  const auto hours = std::chrono::duration_cast<std::chrono::hours>(span);
+  if (hours != span || hours < std::chrono::hours(24) || hours > std::chrono::hours(48))
+    return in_long_words(span);
+  return fmt::format("{} hours", hours.count());
+}
+
+std::string short_age(Duration age) {
+  if (age == Duration::zero()) return "0 d";
+  const auto hours = std::chrono::duration_cast<std::chrono::hours>(age);
+  if (age < Duration::zero() && hours == age && hours >= std::chrono::hours(-48))
+    return fmt::format("{} h", hours.count());
+  return to_words(age);
 }
 
 std::optional<Duration> parse_age(std::string_view text) {
@@ -137,7 +148,7 @@ std::string wrapped(std::string_view text, std::size_t width, std::string_view h
   return out + '\n';
 }
 
-std::string grid(const std::vector<std::vector<std::string>>& rows) {
+std::string grid(const std::vector<std::vector<std::string>>& rows, std::size_t names) {
   std::vector<std::size_t> widths;
   for (const auto& row : rows) {
     widths.resize(std::max(widths.size(), row.size()));
@@ -146,7 +157,8 @@ std::string grid(const std::vector<std::vector<std::string>>& rows) {
   std::string out;
   for (const auto& row : rows) {
     std::string line;
-    for (std::size_t i = 0; i < row.size(); ++i) line += "  " + right_aligned(row[i], widths[i]);
+    for (std::size_t i = 0; i < row.size(); ++i)
+      line += "  " + (i < names ? left_aligned(row[i], widths[i]) : right_aligned(row[i], widths[i]));
     line.erase(line.find_last_not_of(' ') + 1);
     out += line + "\n";
   }

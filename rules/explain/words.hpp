@@ -17,6 +17,12 @@ namespace underwing {
 /// "6 hours before placement", "placement", "the age of 14 days".
 [[nodiscard]] std::string age_in_words(Duration age);
 
+/// "-24 h", "0 d", "3 d 12 h": as a file would have it.
+[[nodiscard]] std::string short_age(Duration age);
+
+/// "10 minutes", "24 hours", "7 days": hours up to two days, as people speak of what has been.
+[[nodiscard]] std::string look_back(Duration span);
+
 /// "3 d", "36h", "-6 h", "3 d 12 h". nullopt: not an age, or longer than any flock lives (limits::kAge).
 [[nodiscard]] std::optional<Duration> parse_age(std::string_view text);
 
@@ -46,7 +52,8 @@ namespace underwing {
 /// other one with as many spaces. Ends with a line feed.
 [[nodiscard]] std::string wrapped(std::string_view text, std::size_t width, std::string_view head = "");
 
-/// Rows of cells as lines, each column as wide as its widest cell and aligned to the right.
-[[nodiscard]] std::string grid(const std::vector<std::vector<std::string>>& rows);
+/// Rows of cells as lines, each column as wide as its widest cell and aligned to the right; the
+/// first `names` columns to the left.
+[[nodiscard]] std::string grid(const std::vector<std::vector<std::string>>& rows, std::size_t names = 0);
 
 }  // namespace underwing

@@ -1,0 +1,76 @@
+// Goal: every word that the tool prints, every file that it writes and every exit status is as it was
+// reviewed. Method: sessions. A file holds command lines behind "$ ", and below each what it prints and
+// "(exit N)" where that is not 0. They run in their order in one copy of the farm beside them. Run with
+// UNDERWING_REWRITE=1 to write down what is said now, and read the difference.
+#include <fmt/format.h>
+#include <gtest/gtest.h>
+
+#include <cstdlib>
+#include <fstream>
+#include <sstream>
+
+#include "tests/daemon/temporary_folder.hpp"
+#include "tests/tool/shell.hpp"
+
+namespace underwing::testing {
+namespace {
+
+const std::filesystem::path kFolder = std::filesystem::path(UNDERWING_SOURCE_DIR) / "tests" / "tool";
+
+std::string play(const std::string& session, const std::filesystem::path& farm) {
+  std::string played;
+  std::istringstream lines(session);
+  bool begun = false;
+  for (std::string line; std::getline(lines, line);) {
+    const bool is_command = line.starts_with("$ ");
+    begun = begun || is_command;
+    if (!begun) played += line + "\n";  // what a session says of itself
+    if (!is_command) continue;
+    const Answer answer = shell(line.substr(2), farm);
+    played += line + "\n" + answer.text;
+    if (answer.status != 0) played += fmt::format("(exit {})\n", answer.status);
+  }
+  return played;
+}
+
+class Sessions : public ::testing::TestWithParam<const char*> {};
+
+TEST_P(Sessions, SaysWhatWasReviewed) {
+  const TemporaryFolder folder;
+  const std::filesystem::path farm = folder.path() / "farm";
+  std::filesystem::copy(kFolder / "farm", farm, std::filesystem::copy_options::recursive);
+  const std::filesystem::path file = kFolder / (std::string(GetParam()) + ".session");
+  const std::string reviewed = whole_file(file);
+  ASSERT_FALSE(reviewed.empty()) << file;
+  const std::string played = play(reviewed, farm);
+  if (std::getenv("UNDERWING_REWRITE") != nullptr) std::ofstream(file, std::ios::binary) << played;
+  EXPECT_EQ(played, reviewed);
+}
+
+INSTANTIATE_TEST_SUITE_P(All, Sessions,
+                         ::testing::Values("explain", "explain_pack", "explain_refused", "place"),
+                         [](const auto& each) { return std::string(each.param); });
+
+TEST(Place, AsksWhatItIsNotToldOnATerminal) {
+  if (shell("command -v script", kFolder).status != 0)
+    GTEST_SKIP() << "the program 'script' is needed to stand in for a terminal";
+  const TemporaryFolder folder;
+  const std::filesystem::path farm = folder.path() / "farm";
+  std::filesystem::copy(kFolder / "farm", farm, std::filesystem::copy_options::recursive);
+  const Answer answer = shell(
+      "printf 'house-2\\n2026-04-20 09:00\\n16000\\n41g\\n\\n\\n\\n' | script -qec 'underwing place' "
+      "/dev/null",
+      farm);
+  EXPECT_EQ(answer.status, 0) << answer.text;
+  EXPECT_NE(answer.text.find("Packs that watch over them, such as air,humidity [brooding]: "),
+            std::string::npos)
+      << answer.text;
+  const std::string written = whole_file(farm / "flocks" / "house-2-2026-04-20.yaml");
+  EXPECT_NE(written.find("\nbirds: 16000\n"), std::string::npos) << written;
+  EXPECT_NE(written.find("\nchick_weight: 41 g\n"), std::string::npos) << written;
+  EXPECT_NE(written.find("\npacks: [brooding]\n"), std::string::npos) << written;
+  EXPECT_EQ(written.find("\nunloading:"), std::string::npos) << written;
+}
+
+}  // namespace
+}  // namespace underwing::testing
