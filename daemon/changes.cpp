@@ -76,7 +76,7 @@ std::vector<std::string> describe_changes(const RuleSet& older, const RuleSet& n
     }
     const WatchedRule& a = *found->second;
     const WatchedRule& b = *rule;
-    const auto delay = [&](const char* what, Duration was, Duration is) {
+    const auto delay = [&, &key = key](const char* what, Duration was, Duration is) {
       if (was != is) changes.push_back(fmt::format("{}: {} was {}, now {}", key, what, to_words(was), to_words(is)));
     };
     delay("on_delay", a.on_delay, b.on_delay);

@@ -118,6 +118,7 @@ Instant Engine::counting_begin(std::size_t index) {
   Compiled& compiled = compiled_[index];
   if (compiled.firsts_seen != first_readings_) {
     compiled.firsts_seen = first_readings_;
+    compiled.windows_ready = Instant(Duration::min());  // a late first reading counts with its own time
     for (const auto& probes : compiled.by_measure) {
       Instant first = kNever;
       for (const std::size_t probe : probes) {

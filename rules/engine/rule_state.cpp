@@ -144,7 +144,7 @@ void RuleState::leave_force(const WatchedRule& rule, Instant now, std::vector<Ev
   unknown_spans.clear();
   often_unknown = false;
   if (!blind) return;
-  blind = false;
+  blind = known_long = false;
   Event event;
   event.time = now;
   event.kind = Event::Kind::sees;
@@ -245,8 +245,10 @@ void RuleState::watch_blindness(const WatchedRule& rule, const Sight& sight, dou
     if (unknown_since == kNever) unknown_since = sight.now;
   }
   if (sight.occasion == Occasion::minute) often_unknown = judge_often_unknown(rule, sight);
+  known_long = blind && (over(known_since, kSeesAfter, sight) || (known_long && known_since != kNever));
   const auto emit = [&](Event::Kind kind) {
     blind = kind == Event::Kind::blind;
+    known_long = false;
     Event event;
     event.time = sight.now;
     event.kind = kind;
@@ -256,7 +258,7 @@ void RuleState::watch_blindness(const WatchedRule& rule, const Sight& sight, dou
   if (!blind) {
     const Instant counted = unknown_since == kNever ? kNever : std::max(unknown_since, sight.counting_begin);
     if (often_unknown || over(counted, rule.blind_after, sight)) emit(Event::Kind::blind);
-  } else if (!often_unknown && over(known_since, kSeesAfter, sight)) {
+  } else if (!often_unknown && known_long) {
     emit(Event::Kind::sees);
   }
 }
@@ -312,7 +314,7 @@ Instant RuleState::next_due(const WatchedRule& rule, Instant counting_begin) con
     if (limit.active) consider(limit.back_since, rule.off_delay);
   }
   if (!blind && unknown_since != kNever) consider(std::max(unknown_since, counting_begin), rule.blind_after);
-  if (blind && !often_unknown) consider(known_since, kSeesAfter);
+  if (blind && !known_long) consider(known_since, kSeesAfter);
   return due;
 }
 

@@ -50,6 +50,7 @@ struct RuleState {
   std::deque<std::pair<Instant, Instant>> unknown_spans;  ///< ended ones of the last hour
   bool often_unknown = false;     ///< as judged at the last whole minute
   bool blind = false;
+  bool known_long = false;        ///< blind, but able to tell for long enough to see again
 
   static constexpr std::size_t kMinutesKept = 16;
   std::array<double, kMinutesKept> minutes{};  ///< watched values at whole minutes, for `ahead`
