@@ -27,8 +27,7 @@ class Arena {
     const std::size_t size = head.size() + tail.size();
     if (blocks_.empty() || used_ + size > kArenaBlock) next_block();
     char* place = blocks_[block_].get() + used_;
-    std::memcpy(place, head.data(), head.size());
-    std::memcpy(place + head.size(), tail.data(), tail.size());
+    std::copy(tail.begin(), tail.end(), std::copy(head.begin(), head.end(), place));
     used_ += size;
     return {place, size};
   }
