@@ -215,6 +215,7 @@ struct SenmlParser::Impl {
   }
 
   bool read(std::string_view line, Instant now) {
+    if (line.empty()) return refuse("not JSON");
     if (padded.size() < line.size() + simdjson::SIMDJSON_PADDING) {
       padded.resize(2 * line.size() + simdjson::SIMDJSON_PADDING);
     }
