@@ -26,8 +26,7 @@ Duration longest_span(const RuleSet& rules) {
 
 Engine::Engine(std::shared_ptr<const RuleSet> rules) : rules_(std::move(rules)) {
   states_.resize(rules_->rules.size());
-  failing_.assign(rules_->probes.size(), QualityTest::none);
-  suspect_.assign(rules_->probes.size(), 0);
+  probes_.resize(rules_->probes.size());
   work_until_.assign(rules_->houses.size(), Instant(Duration::min()));
   scheduled_.assign(rules_->probes.size() + rules_->rules.size(), kNever);
 }
@@ -37,12 +36,22 @@ void Engine::compile() {
   board_.series.clear();
   for (const Probe& probe : rules_->probes) board_.series.emplace_back(probe.quality, now_);
   compiled_.resize(rules_->rules.size());
-  dependents_.assign(rules_->probes.size(), {});
+  for (ProbeState& probe : probes_) probe.dependents.clear();
+  find_siblings();
   for (std::size_t rule = 0; rule < rules_->rules.size(); ++rule) {
     if (rule == 0 || rules_->rules[rule].house != rules_->rules[rule - 1].house) {
       board_.house_begin = board_.aggregates.size();
     }
     compile_rule(rule);
+  }
+}
+
+void Engine::find_siblings() {
+  for (std::size_t probe = 0; probe < probes_.size(); ++probe) {
+    const Probe& entry = rules_->probes[probe];
+    if (!entry.quality.max_apart) continue;
+    probes_[probe].siblings = rules_->houses[entry.house].probes.at(entry.measure);
+    std::erase(probes_[probe].siblings, probe);
   }
 }
 
@@ -69,7 +78,7 @@ void Engine::compile_rule(std::size_t index) {
     compiled.by_measure.push_back(own ? std::vector<std::size_t>{*rule.probe} : all);
     for (const std::size_t probe : compiled.by_measure.back()) {
       compiled.probes.push_back(probe);
-      dependents_[probe].push_back(index);
+      probes_[probe].dependents.push_back(index);
     }
   }
   if (!rule.flock) return;
@@ -251,7 +260,7 @@ void Engine::work_off_next() {
     due_.pop();
     scheduled_[id] = kNever;
     if (id < board_.series.size()) {
-      concerned_.insert(concerned_.end(), dependents_[id].begin(), dependents_[id].end());
+      concerned_.insert(concerned_.end(), probes_[id].dependents.begin(), probes_[id].dependents.end());
     } else {
       concerned_.push_back(id - board_.series.size());
     }
@@ -297,27 +306,27 @@ void Engine::note_quality(std::size_t probe, const Series::Taken& taken, double 
                              : flat                            ? QualityTest::flat_line
                                                                : QualityTest::none;
   if (taken.ran_back) emit_quality(probe, Event::Kind::ran_back, QualityTest::none, value);
-  if (failed == failing_[probe]) return;
-  failing_[probe] = failed;
+  if (failed == probes_[probe].failing) return;
+  probes_[probe].failing = failed;
   emit_quality(probe, failed == QualityTest::none ? Event::Kind::accepted : Event::Kind::rejected, failed, value);
 }
 
 void Engine::note_neighbours(std::size_t probe, double value) {
-  const Measure& measure = rules_->probes[probe].quality;
-  if (!measure.max_apart) return;
-  siblings_.clear();
-  for (const std::size_t other : rules_->houses[rules_->probes[probe].house].probes.at(rules_->probes[probe].measure)) {
-    const double held = board_.series[other].held(now_);
-    if (other != probe && known(held)) siblings_.push_back(held);
+  ProbeState& state = probes_[probe];
+  if (state.siblings.empty()) return;
+  const double max_apart = *rules_->probes[probe].quality.max_apart;
+  held_.clear();
+  std::size_t near = 0;
+  for (const std::size_t sibling : state.siblings) {
+    const double held = board_.series[sibling].held(now_);
+    if (!known(held)) continue;
+    held_.push_back(held);
+    near += std::abs(value - held) <= max_apart;
   }
   // With more than half of them near, so is their median, and mostly that is the case.
-  const auto near = std::count_if(siblings_.begin(), siblings_.end(),
-                                  [&](double sibling) { return std::abs(value - sibling) <= *measure.max_apart; });
-  const bool most_near = static_cast<std::size_t>(near) > siblings_.size() / 2;
-  const bool apart = !most_near && !siblings_.empty() &&
-                     below(*measure.max_apart, std::abs(value - median_of(siblings_)));
-  if (apart == (suspect_[probe] != 0)) return;
-  suspect_[probe] = apart;
+  const bool apart = !held_.empty() && near <= held_.size() / 2 && below(max_apart, std::abs(value - median_of(held_)));
+  if (apart == state.suspect) return;
+  state.suspect = apart;
   emit_quality(probe, apart ? Event::Kind::suspect : Event::Kind::accepted, QualityTest::neighbour, value);
 }
 
@@ -334,7 +343,7 @@ void Engine::take(std::size_t probe, Instant time, double value) {
     note_neighbours(probe, value);
     schedule(probe, due_of(probe));
   }
-  for (const std::size_t rule : dependents_[probe]) evaluate(rule, Occasion::reading);
+  for (const std::size_t rule : probes_[probe].dependents) evaluate(rule, Occasion::reading);
 }
 
 void Engine::set_wall(Duration wall_ahead) {

@@ -98,6 +98,13 @@ class Engine {
     std::size_t firsts_seen = 0;                        ///< of `first_readings_`, when `windows_ready` was worked out
     Instant windows_ready{Duration::min()};             ///< the longest window after each measure's first good reading
   };
+  /// What is kept of a probe beside its series.
+  struct ProbeState {
+    std::vector<std::size_t> dependents;  ///< rules to evaluate after its readings
+    std::vector<std::size_t> siblings;    ///< other probes of its measure, where the neighbour test asks for them
+    QualityTest failing = QualityTest::none;
+    bool suspect = false;                 ///< the neighbour test marks it
+  };
   struct Due {
     Instant time;
     std::size_t id = 0;  ///< a probe, or the number of probes plus a rule
@@ -106,6 +113,7 @@ class Engine {
 
   void compile();
   void compile_rule(std::size_t rule);
+  void find_siblings();
   [[nodiscard]] bool in_bounds(const WatchedRule& rule) const;
   void note_bounds(std::size_t rule);
   void forget_bounds();
@@ -124,16 +132,14 @@ class Engine {
   Board board_;
   std::vector<Compiled> compiled_;
   std::vector<RuleState> states_;
-  std::vector<std::vector<std::size_t>> dependents_;  ///< by probe: rules to evaluate after its readings
-  std::vector<QualityTest> failing_;                  ///< by probe: the test that it fails now
-  std::vector<char> suspect_;                         ///< by probe: the neighbour test marks it
+  std::vector<ProbeState> probes_;                    ///< by probe
   std::vector<Instant> work_until_;                   ///< by house
   std::priority_queue<Due, std::vector<Due>, std::greater<>> due_;
   std::vector<Instant> scheduled_;                    ///< by id: the entry of `due_` that counts
   std::vector<std::size_t> concerned_;
   std::vector<Event> events_;
   std::vector<Event> found_;
-  std::vector<double> siblings_;
+  std::vector<double> held_;                          ///< scratch of the neighbour test
   Sight sight_;
   bool begun_ = false;
   Instant now_{};

@@ -71,8 +71,8 @@ void Engine::adopt(const Engine& older) {
     if (!source || older.rules_->probes[*source].quality.unit.text != rules_->probes[probe].quality.unit.text) continue;
     board_.series[probe].adopt(older.board_.series[*source], now_);
     first_readings_ += board_.series[probe].ever_good();
-    failing_[probe] = older.failing_[*source];
-    suspect_[probe] = older.suspect_[*source];
+    probes_[probe].failing = older.probes_[*source].failing;
+    probes_[probe].suspect = older.probes_[*source].suspect;
     schedule(probe, due_of(probe));
   }
   ++version_;

@@ -60,20 +60,27 @@ double lights_now(const Flock& flock, const Zone& zone, Instant wall) {
   return logic::of(since_on < hours);
 }
 
-}  // namespace
+std::vector<double> ages_h(const Curve& curve) {
+  std::vector<double> ages;
+  for (const auto& [age, value] : curve.points) ages.push_back(hours_of(age));
+  return ages;
+}
 
-double curve_at(const Curve& curve, double age_h) {
+double curve_at(const Curve& curve, std::span<const double> ages, double age_h) {
   const auto& points = curve.points;
   if (!known(age_h) || points.empty()) return kUnknown;
-  if (age_h <= hours_of(points.front().first)) return points.front().second;
+  if (age_h <= ages.front()) return points.front().second;
   for (std::size_t i = 1; i < points.size(); ++i) {
-    const double end = hours_of(points[i].first);
-    if (age_h > end) continue;
-    const double begin = hours_of(points[i - 1].first);
-    return points[i - 1].second + (points[i].second - points[i - 1].second) * (age_h - begin) / (end - begin);
+    if (age_h > ages[i]) continue;
+    return points[i - 1].second +
+           (points[i].second - points[i - 1].second) * (age_h - ages[i - 1]) / (ages[i] - ages[i - 1]);
   }
   return points.back().second;
 }
+
+}  // namespace
+
+double curve_at(const Curve& curve, double age_h) { return curve_at(curve, ages_h(curve), age_h); }
 
 double curve_age_at(const Curve& curve, double value) {
   const auto& points = curve.points;
@@ -148,6 +155,7 @@ double Board::value_of(std::size_t index, const Moment& moment) {
 
 Program::Program(const Expression& expression, const WatchedRule& rule, Board& board) : curves_(rule.curves) {
   if (rule.flock) flock_ = &board.rules->flocks[*rule.flock];
+  for (const auto& curve : curves_) curve_ages_h_.push_back(ages_h(*curve));
   for (const char* name : {"culled_birds", "dead_birds"}) {
     const auto measure = board.rules->find_measure(name);
     if (!measure) continue;
@@ -356,8 +364,8 @@ double Program::run(const Moment& moment, Board& board) const {
       case Op::own_window:
         push(board.series[step.index].window(step.slot, step.function, moment.engine) * step.number + step.offset);
         break;
-      case Op::curve: push(curve_at(*curves_[step.index], age_h())); break;
-      case Op::curve_at: stack[top - 1] = curve_at(*curves_[step.index], stack[top - 1]); break;
+      case Op::curve: push(curve_at(*curves_[step.index], curve_ages_h_[step.index], age_h())); break;
+      case Op::curve_at: stack[top - 1] = curve_at(*curves_[step.index], curve_ages_h_[step.index], stack[top - 1]); break;
       case Op::curve_age_at: stack[top - 1] = curve_age_at(*curves_[step.index], stack[top - 1]); break;
       case Op::age: push(age_h()); break;
       case Op::birds: push(birds(*flock_, board)); break;

@@ -87,6 +87,7 @@ class Program {
   std::vector<Step> steps_;
   std::vector<std::size_t> measures_;
   std::vector<std::shared_ptr<const Curve>> curves_;
+  std::vector<std::vector<double>> curve_ages_h_;     ///< ages of their points
   std::vector<std::size_t> loss_series_;  ///< tallies of dead and culled birds of the house
   std::vector<std::vector<std::size_t>> probe_lists_;
   const Flock* flock_ = nullptr;

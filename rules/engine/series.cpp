@@ -22,6 +22,11 @@ __extension__ double to_double(__int128 sum) {
   return small == sum ? static_cast<double>(small) : static_cast<double>(sum);
 }
 
+template <typename Condition>
+void drop_while(Ring<std::int64_t>& ring, Condition condition) {
+  while (!ring.empty() && condition(ring.front())) ring.pop_front();
+}
+
 }  // namespace
 
 const char* to_string(QualityTest test) {
@@ -36,7 +41,14 @@ const char* to_string(QualityTest test) {
 }
 
 Series::Series(const Measure& measure, Instant begin)
-    : kind_(measure.kind), stale_after_(measure.stale_after), measure_(measure), begin_(begin) {}
+    : kind_(measure.kind),
+      stale_after_(measure.stale_after),
+      plausible_low_(measure.plausible_low),
+      plausible_high_(measure.plausible_high),
+      max_rate_per_min_(measure.max_rate_per_min),
+      flat_after_(measure.flat_after),
+      measure_(&measure),
+      begin_(begin) {}
 
 std::size_t Series::add_window(Duration span, Expression::Function function) {
   std::size_t slot = 0;
@@ -49,15 +61,17 @@ std::size_t Series::add_window(Duration span, Expression::Function function) {
   }
   Window& window = windows_[slot];
   using enum Expression::Function;
-  if (function == lowest || function == highest || function == spread) window.extremes = true;
+  const bool extreme = function == lowest || function == highest || function == spread;
+  if (extreme && !window.extremes) window.extremes = std::make_unique<Extremes>();
   if (function == slope && !window.trend) {
-    window.trend = true;
-    window.slope_per_h = kUnknown;
+    window.trend = std::make_unique<Trend>();
+    Trend& trend = *window.trend;
+    trend.slope_per_h = kUnknown;
     const auto hours = std::chrono::ceil<std::chrono::hours>(span);
-    window.trend_step = std::max<Duration>(kMinute, std::chrono::minutes(hours.count()));
+    trend.step = std::max<Duration>(kMinute, std::chrono::minutes(hours.count()));
     // A reading that comes late may still give a value to minutes before the watch began.
     for (Instant m = ceil_minute(begin_ - span); m < begin_; m += kMinute) {
-      if (m.time_since_epoch() % window.trend_step == Duration::zero()) window.minutes.emplace_back(m, kUnknown);
+      if (m.time_since_epoch() % trend.step == Duration::zero()) trend.minutes.emplace_back(m, kUnknown);
     }
   }
   return slot;
@@ -75,13 +89,13 @@ Series::Taken Series::take(Instant time, double value, Instant now) {
   if (time <= newest_) return taken;
   taken.newer = true;
   newest_ = time;
-  if (!known(value) || below(value, measure_.plausible_low) || below(measure_.plausible_high, value)) {
+  if (!known(value) || below(value, plausible_low_) || below(plausible_high_, value)) {
     taken.failed = QualityTest::gross_range;
     return taken;
   }
-  if (measure_.max_rate_per_min && fresh(time)) {
+  if (max_rate_per_min_ && fresh(time)) {
     const double minutes = std::max(1.0, hours_of(time - last_good_) * 60.0);
-    if (below(*measure_.max_rate_per_min * minutes, std::fabs(value - last_value_))) {
+    if (below(*max_rate_per_min_ * minutes, std::fabs(value - last_value_))) {
       taken.failed = QualityTest::rate_of_change;
       return taken;
     }
@@ -91,7 +105,7 @@ Series::Taken Series::take(Instant time, double value, Instant now) {
   note_run(time, value);
   append(time, value);
   for (Window& window : windows_) {
-    if (window.trend) mend_minutes(window, time, value);
+    if (window.trend) mend_minutes(*window.trend, time, value);
   }
   trim(now);
   return taken;
@@ -104,8 +118,8 @@ void Series::note_run(Instant time, double value) {
     run_begin_ = time;
     run_count_ = 1;
   }
-  flat_ = kind_ == MeasureKind::gauge && measure_.flat_after && run_count_ >= kFlatReadingsMin &&
-          time - run_begin_ >= *measure_.flat_after;
+  flat_ = kind_ == MeasureKind::gauge && flat_after_ && run_count_ >= kFlatReadingsMin &&
+          time - run_begin_ >= *flat_after_;
 }
 
 void Series::append(Instant time, double value) {
@@ -134,10 +148,12 @@ void Series::append(Instant time, double value) {
   for (Window& window : windows_) {
     if (window.next_time == kNone) window.next_time = time;
     if (!window.extremes) continue;
-    while (!window.lows.empty() && at(window.lows.back()).value >= value) window.lows.pop_back();
-    while (!window.highs.empty() && at(window.highs.back()).value <= value) window.highs.pop_back();
-    window.lows.push_back(number);
-    window.highs.push_back(number);
+    Ring<std::int64_t>& lows = window.extremes->lows;
+    Ring<std::int64_t>& highs = window.extremes->highs;
+    while (!lows.empty() && at(lows.back()).value >= value) lows.pop_back();
+    while (!highs.empty() && at(highs.back()).value <= value) highs.pop_back();
+    lows.push_back(number);
+    highs.push_back(number);
   }
   if (count_total_++ == 0) first_good_ = time;
   last_good_ = time;
@@ -146,10 +162,10 @@ void Series::append(Instant time, double value) {
 }
 
 /// A late reading gives minutes that were already worked off another value.
-void Series::mend_minutes(Window& window, Instant time, double value) const {
-  for (auto it = window.minutes.rbegin(); it != window.minutes.rend() && it->first >= time; ++it) {
+void Series::mend_minutes(Trend& trend, Instant time, double value) const {
+  for (auto it = trend.minutes.rbegin(); it != trend.minutes.rend() && it->first >= time; ++it) {
     it->second = it->first - time < stale_after_ ? value : kUnknown;
-    window.minutes_changed = true;
+    trend.changed = true;
   }
 }
 
@@ -158,8 +174,10 @@ void Series::trim(Instant now) {
   if (second_time_ > oldest && entries_.size() <= kReadingsMax) return;
   while (entries_.size() > 1 && (entries_.size() > kReadingsMax || second_time_ <= oldest)) drop_front();
   for (Window& window : windows_) {
-    while (!window.lows.empty() && window.lows.front() < first_) window.lows.pop_front();
-    while (!window.highs.empty() && window.highs.front() < first_) window.highs.pop_front();
+    if (window.extremes) {
+      drop_while(window.extremes->lows, [&](std::int64_t number) { return number < first_; });
+      drop_while(window.extremes->highs, [&](std::int64_t number) { return number < first_; });
+    }
     if (window.cursor >= first_) continue;
     window.cursor = first_ - 1;
     note_base(window);
@@ -171,8 +189,6 @@ void Series::drop_front() {
   ++first_;
   second_time_ = entries_.size() > 1 ? entries_[1].time : kNone;
 }
-
-double Series::held(Instant now) const { return usable(now) ? last_value_ : kUnknown; }
 
 double Series::tally_since(Instant since) const {
   const std::int64_t begin = first_at_or_after(since);
@@ -233,7 +249,7 @@ double Series::window(std::size_t slot, Expression::Function function, Instant n
     case spread: return extreme(window, function, now);
     case change: return this->change(window, now);
     case total: return this->total(window, now);
-    case slope: return window.slope_per_h;
+    case slope: return window.trend->slope_per_h;
     case none:
     case median: break;
   }
@@ -256,19 +272,19 @@ double Series::mean(const Window& window, Instant now) const {
   return to_double(sum) / static_cast<double>(held.count()) / kParts;
 }
 
-void Series::drop_expired(Window& window, Instant now) const {
+void Series::drop_expired(const Window& window, Instant now) const {
   const Instant start = now - window.span;
   const auto expired = [&](std::int64_t number) { return end_of(number) <= start || (point_like() && at(number).time <= start); };
-  while (!window.lows.empty() && expired(window.lows.front())) window.lows.pop_front();
-  while (!window.highs.empty() && expired(window.highs.front())) window.highs.pop_front();
+  drop_while(window.extremes->lows, expired);
+  drop_while(window.extremes->highs, expired);
 }
 
-double Series::extreme(Window& window, Expression::Function function, Instant now) const {
+double Series::extreme(const Window& window, Expression::Function function, Instant now) const {
   drop_expired(window, now);
-  if (window.lows.empty()) return kUnknown;
+  if (window.extremes->lows.empty()) return kUnknown;
   if (!point_like() && held_in(window, now) * 2 < window.span) return kUnknown;
-  const double low = at(window.lows.front()).value;
-  const double high = at(window.highs.front()).value;
+  const double low = at(window.extremes->lows.front()).value;
+  const double high = at(window.extremes->highs.front()).value;
   if (function == Expression::Function::lowest) return low;
   if (function == Expression::Function::highest) return high;
   return high - low;
@@ -298,29 +314,31 @@ double Series::total(const Window& window, Instant now) const {
 void Series::work_off_minute(Instant minute) {
   for (Window& window : windows_) {
     if (!window.trend) continue;
-    if (minute.time_since_epoch() % window.trend_step == Duration::zero()) {
-      window.minutes.emplace_back(minute, fresh(minute) ? last_value_ : kUnknown);
-      window.minutes_changed = true;
+    Trend& trend = *window.trend;
+    if (minute.time_since_epoch() % trend.step == Duration::zero()) {
+      trend.minutes.emplace_back(minute, fresh(minute) ? last_value_ : kUnknown);
+      trend.changed = true;
     }
-    while (!window.minutes.empty() && window.minutes.front().first < minute - window.span) {
-      window.minutes.pop_front();
-      window.minutes_changed = true;
+    while (!trend.minutes.empty() && trend.minutes.front().first < minute - window.span) {
+      trend.minutes.pop_front();
+      trend.changed = true;
     }
-    if (window.minutes_changed) work_out_slope(window, minute);
+    if (trend.changed) work_out_slope(window, minute);
   }
 }
 
-void Series::work_out_slope(Window& window, Instant minute) {
-  window.minutes_changed = false;
-  window.slope_per_h = kUnknown;
+void Series::work_out_slope(const Window& window, Instant minute) {
+  Trend& trend = *window.trend;
+  trend.changed = false;
+  trend.slope_per_h = kUnknown;
   points_.clear();
-  for (const auto& [time, value] : window.minutes) {
+  for (const auto& [time, value] : trend.minutes) {
     if (known(value)) points_.push_back({hours_of(time - minute) * 60.0, value});
   }
   if (points_.size() < kTrendPointsMin) return;
   const double span_minutes = points_.back().minute - points_.front().minute;
   if (below(span_minutes * 2.0, hours_of(window.span) * 60.0)) return;
-  window.slope_per_h = theil_sen_per_minute(points_, pairs_) * 60.0;
+  trend.slope_per_h = theil_sen_per_minute(points_, pairs_) * 60.0;
 }
 
 double Series::held_at(Instant time) const {
@@ -340,13 +358,13 @@ void Series::adopt(const Series& older, Instant now) {
       return other.trend && other.span == window.span;
     });
     if (source != older.windows_.end()) {
-      window.minutes = source->minutes;
-      window.slope_per_h = source->slope_per_h;
+      window.trend->minutes = source->trend->minutes;
+      window.trend->slope_per_h = source->trend->slope_per_h;
       continue;
     }
-    window.minutes.clear();
+    window.trend->minutes.clear();
     for (Instant m = ceil_minute(now - window.span); m < now; m += kMinute) {
-      if (m.time_since_epoch() % window.trend_step == Duration::zero()) window.minutes.emplace_back(m, held_at(m));
+      if (m.time_since_epoch() % window.trend->step == Duration::zero()) window.trend->minutes.emplace_back(m, held_at(m));
     }
   }
 }

@@ -3,11 +3,13 @@
 #include <algorithm>
 #include <cstdint>
 #include <deque>
+#include <memory>
 #include <optional>
 #include <span>
 #include <vector>
 
 #include "rules/base/time.hpp"
+#include "rules/engine/compare.hpp"
 #include "rules/engine/ring.hpp"
 #include "rules/engine/theil_sen.hpp"
 #include "rules/language/ast.hpp"
@@ -34,6 +36,7 @@ class Series {
  public:
   static constexpr std::size_t kReadingsMax = 131'072;
 
+  /// `measure` must outlive the series.
   Series(const Measure& measure, Instant begin);
 
   /// Makes room for windows over `span`; returns the slot by which `window` knows it. Only before the first
@@ -52,7 +55,7 @@ class Series {
   /// left out.
   void work_off_minute(Instant minute);
 
-  [[nodiscard]] const Measure& measure() const { return measure_; }
+  [[nodiscard]] const Measure& measure() const { return *measure_; }
   [[nodiscard]] bool ever_good() const { return count_total_ > 0; }
   [[nodiscard]] Instant first_good() const { return first_good_; }
   [[nodiscard]] Instant last_good() const { return last_good_; }
@@ -63,7 +66,7 @@ class Series {
   [[nodiscard]] bool flat() const { return flat_; }
   [[nodiscard]] bool usable(Instant now) const { return fresh(now) && !flat_; }
   /// The value held now, unknown where the probe is not usable.
-  [[nodiscard]] double held(Instant now) const;
+  [[nodiscard]] double held(Instant now) const { return usable(now) ? last_value_ : kUnknown; }
   /// The value of a window (now - D, now]; unknown where it cannot be told.
   [[nodiscard]] double window(std::size_t slot, Expression::Function function, Instant now);
   /// Of a tally: the sum of its readings at or after `since`.
@@ -84,6 +87,16 @@ class Series {
     double grown = 0;          ///< counters and tallies: growth; samples: sum; up to and with this entry
   };
 
+  /// Candidates for lowest and highest, oldest first.
+  struct Extremes {
+    Ring<std::int64_t> lows, highs;
+  };
+  struct Trend {
+    Duration step{};
+    std::deque<std::pair<Instant, double>> minutes;  ///< values held at whole minutes
+    bool changed = false;
+    double slope_per_h = 0;
+  };
   /// `base` and `next_time` are those of `cursor`, so that a mean reads this and no entry.
   struct Window {
     Duration span{};
@@ -94,13 +107,8 @@ class Series {
     Duration base_held{0};               ///< held time before it
     Sum base_integral = 0;
     std::int64_t base_parts = 0;         ///< its value in parts; 0 where there is none, so that it adds nothing
-    bool extremes = false;
-    bool trend = false;
-    bool minutes_changed = false;
-    double slope_per_h = 0;
-    Ring<std::int64_t> lows, highs;      ///< candidates, oldest first
-    Duration trend_step{};
-    std::deque<std::pair<Instant, double>> minutes;  ///< values held at whole minutes, for the slope
+    std::unique_ptr<Extremes> extremes;  ///< where a function asks for them
+    std::unique_ptr<Trend> trend;
   };
   static constexpr Instant kNone{Duration::max()};
 
@@ -115,25 +123,28 @@ class Series {
   [[nodiscard]] std::int64_t first_at_or_after(Instant time) const;
   void append(Instant time, double value);
   void note_run(Instant time, double value);
-  void mend_minutes(Window& window, Instant time, double value) const;
+  void mend_minutes(Trend& trend, Instant time, double value) const;
   void trim(Instant now);
   void move_cursor(Window& window, Instant now) const;
   void note_base(Window& window) const;
   void drop_front();
-  void drop_expired(Window& window, Instant now) const;
+  void drop_expired(const Window& window, Instant now) const;
   [[nodiscard]] Duration held_in(const Window& window, Instant now) const;
   [[nodiscard]] Duration held_since(Instant time, Instant now) const { return std::min<Duration>(now - time, stale_after_); }
   [[nodiscard]] Duration held_before(const Window& window, Instant start) const;
   [[nodiscard]] double mean(const Window& window, Instant now) const;
-  [[nodiscard]] double extreme(Window& window, Expression::Function function, Instant now) const;
+  [[nodiscard]] double extreme(const Window& window, Expression::Function function, Instant now) const;
   [[nodiscard]] double change(const Window& window, Instant now) const;
   [[nodiscard]] double total(const Window& window, Instant now) const;
-  void work_out_slope(Window& window, Instant minute);
+  void work_out_slope(const Window& window, Instant minute);
 
   // What every reading touches stands together.
   MeasureKind kind_;
   bool flat_ = false;
   Duration stale_after_;
+  double plausible_low_, plausible_high_;
+  std::optional<double> max_rate_per_min_;
+  std::optional<Duration> flat_after_;
   Instant newest_{Duration::min()};  ///< of all readings, rejected ones included
   Instant last_good_{};
   double last_value_ = 0;
@@ -150,7 +161,7 @@ class Series {
   std::size_t run_count_ = 0;
   Instant first_good_{};
 
-  Measure measure_;
+  const Measure* measure_;
   Instant begin_{};
   std::vector<TrendPoint> points_;
   std::vector<double> pairs_;
