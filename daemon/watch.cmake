@@ -57,4 +57,4 @@ target_link_libraries(underwing_service
 add_executable(underwingd daemon/underwingd.cpp)
 target_compile_definitions(underwingd PRIVATE UNDERWING_VERSION="${PROJECT_VERSION}")
 target_link_libraries(underwingd PRIVATE underwing_strict underwing_service CLI11::CLI11)
-install(TARGETS underwingd DESTINATION ${CMAKE_INSTALL_SBINDIR})
+install(TARGETS underwingd DESTINATION ${CMAKE_INSTALL_BINDIR})
