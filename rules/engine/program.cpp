@@ -99,10 +99,16 @@ double curve_age_at(const Curve& curve, double value) {
   return kUnknown;
 }
 
-double Board::value_at(const Aggregate& aggregate, std::size_t probe, Instant now) {
-  return aggregate.window_function == Expression::Function::none
-             ? series[probe].held(now)
-             : series[probe].window(aggregate.window_slot, aggregate.window_function, now);
+/// Of each probe that is known the number that the aggregate combines: take(probe's place in the list, value).
+template <typename Take>
+void Board::read_probes(const Aggregate& aggregate, Instant now, Take take) {
+  const std::vector<std::size_t>& probes = aggregate.probes;
+  const bool held = aggregate.window_function == Expression::Function::none;
+  for (std::size_t i = 0; i < probes.size(); ++i) {
+    Series& one = series[probes[i]];
+    const double value = held ? one.held(now) : one.window(aggregate.window_slot, aggregate.window_function, now);
+    if (known(value)) take(i, value);
+  }
 }
 
 /// From one moment to the next hardly any two values change places: sorting them into the order of the last time
@@ -111,19 +117,21 @@ double Board::median(Aggregate& aggregate, Instant now) {
   std::array<double, kProbesMax> values;
   std::vector<std::size_t>& probes = aggregate.probes;
   std::size_t count = 0;
-  for (std::size_t i = 0; i < probes.size(); ++i) {
-    const std::size_t probe = probes[i];
-    const double value = value_at(aggregate, probe, now);
-    if (!known(value)) continue;
-    std::swap(probes[i], probes[count]);
+  read_probes(aggregate, now, [&](std::size_t i, double value) {
+    if (i != count) std::swap(probes[i], probes[count]);
     std::size_t place = count++;
+    if (place == 0 || values[place - 1] <= value) {
+      values[place] = value;
+      return;
+    }
+    const std::size_t probe = probes[place];
     for (; place > 0 && values[place - 1] > value; --place) {
       values[place] = values[place - 1];
       probes[place] = probes[place - 1];
     }
     values[place] = value;
     probes[place] = probe;
-  }
+  });
   if (count == 0 || count * 2 < probes.size()) return kUnknown;
   const std::size_t middle = count / 2;
   return count % 2 == 1 ? values[middle] : (values[middle - 1] + values[middle]) / 2.0;
@@ -138,10 +146,7 @@ double Board::value_of(std::size_t index, const Moment& moment) {
   } else {
     std::array<double, kProbesMax> values;
     std::size_t count = 0;
-    for (const std::size_t probe : aggregate.probes) {
-      const double value = value_at(aggregate, probe, moment.engine);
-      if (known(value)) values[count++] = value;
-    }
+    read_probes(aggregate, moment.engine, [&](std::size_t, double value) { values[count++] = value; });
     const std::span<double> told(values.data(), count);
     combined = aggregate.function == Expression::Function::total
                    ? add_up(told, aggregate.probes.size())

@@ -41,7 +41,8 @@ struct Board {
   [[nodiscard]] double value_of(std::size_t aggregate, const Moment& moment);
 
  private:
-  [[nodiscard]] double value_at(const Aggregate& aggregate, std::size_t probe, Instant now);
+  template <typename Take>
+  void read_probes(const Aggregate& aggregate, Instant now, Take take);
   [[nodiscard]] double median(Aggregate& aggregate, Instant now);
 };
 

@@ -283,21 +283,23 @@ void RuleState::step(const WatchedRule& rule, const Sight& sight, std::vector<Ev
 }
 
 bool RuleState::is_calm() const {
-  return in_force && known_since != kNever && !blind && !often_unknown &&
-         std::all_of(limits.begin(), limits.end(), [](const LimitState& limit) {
+  const bool seen = known_since != kNever && !blind && !often_unknown;
+  return (seen || !in_force) && std::all_of(limits.begin(), limits.end(), [](const LimitState& limit) {
            return !limit.active && limit.met_since == kNever && limit.broken_since == kNever;
          });
 }
 
 bool RuleState::stays_calm(const WatchedRule& rule, const Sight& sight) {
-  if (!calm || !sight.in_force) return false;
-  if (sight.occasion == Occasion::minute && !unknown_spans.empty()) return false;
-  const double projected = rule.ahead ? project(rule, sight.value) : sight.value;
-  for (std::size_t i = 0; i < rule.limits.size(); ++i) {
-    const Limit::Side side = rule.limits[i].side;
-    if (broken(side, sight.value, sight.limits[i]) != 0.0) return false;
-    // Where it is unknown whether it crosses, no delay begins.
-    if (rule.ahead && crosses(side, projected, sight.limits[i]) == 1.0) return false;
+  if (!calm || sight.in_force != in_force) return false;
+  if (in_force) {
+    if (sight.occasion == Occasion::minute && !unknown_spans.empty()) return false;
+    const double projected = rule.ahead ? project(rule, sight.value) : sight.value;
+    for (std::size_t i = 0; i < rule.limits.size(); ++i) {
+      const Limit::Side side = rule.limits[i].side;
+      if (broken(side, sight.value, sight.limits[i]) != 0.0) return false;
+      // Where it is unknown whether it crosses, no delay begins.
+      if (rule.ahead && crosses(side, projected, sight.limits[i]) == 1.0) return false;
+    }
   }
   if (known(sight.value)) last_value = sight.value;
   return true;

@@ -58,7 +58,8 @@ struct RuleState {
   double trend_per_min = kUnknown;             ///< Theil-Sen slope of them; unknown for fewer than eight
 
   double last_value = kUnknown;                ///< last known watched value, for what people are told
-  bool calm = false;  ///< nothing runs, stands or is unknown: while no limit is broken or in sight, nothing changes
+  bool calm = false;  ///< nothing runs, stands or is unknown: while no limit is broken or in sight, or it is not
+                      ///< in force, nothing changes
 
   [[nodiscard]] bool standing() const;
   /// It stands, but every active limit is on its way back: inside by the deadband, its `off_delay` running.

@@ -208,7 +208,6 @@ std::int64_t Series::first_at_or_after(Instant time) const {
 
 void Series::move_cursor(Window& window, Instant now) const {
   const Instant start = now - window.span;
-  if (window.next_time > start) return;
   while (window.cursor < last() && at(window.cursor + 1).time <= start) ++window.cursor;
   note_base(window);
 }
@@ -233,42 +232,41 @@ Duration Series::held_in(const Window& window, Instant now) const {
 }
 
 double Series::window(std::size_t slot, Expression::Function function, Instant now) {
-  Window& window = windows_[slot];
-  if (entries_.empty()) {
-    return function == Expression::Function::total && kind_ == MeasureKind::tally ? 0.0 : kUnknown;
-  }
-  if (flat_) return kUnknown;
   using enum Expression::Function;
-  const bool bears_silence = function == change || function == total;
-  if (!bears_silence && now - last_good_ > window.silent_after) return kUnknown;
-  move_cursor(window, now);
+  Window& window = windows_[slot];
+  if (flat_) return kUnknown;
+  if (count_total_ == 0) return function == total && kind_ == MeasureKind::tally ? 0.0 : kUnknown;
+  if (function != change && function != total && now - last_good_ > window.silent_after) return kUnknown;
+  if (function == slope) return window.trend->slope_per_h;
+  if (window.next_time <= now - window.span) move_cursor(window, now);
   switch (function) {
-    case mean: return this->mean(window, now);
+    case mean: return kind_ == MeasureKind::sample ? mean_of_samples(window) : mean_held(window, now);
     case lowest:
     case highest:
     case spread: return extreme(window, function, now);
     case change: return this->change(window, now);
     case total: return this->total(window, now);
-    case slope: return window.trend->slope_per_h;
+    case slope:
     case none:
     case median: break;
   }
   return kUnknown;
 }
 
-double Series::mean(const Window& window, Instant now) const {
-  if (kind_ == MeasureKind::sample) {
-    const std::int64_t count = last() - window.cursor;
-    if (count == 0) return kUnknown;
-    const double before = window.cursor < first_ ? at(first_).grown - at(first_).value : at(window.cursor).grown;
-    return (at(last()).grown - before) / static_cast<double>(count);
-  }
-  const Duration held = held_in(window, now);
+double Series::mean_of_samples(const Window& window) const {
+  const std::int64_t count = last() - window.cursor;
+  if (count == 0) return kUnknown;
+  const double before = window.cursor < first_ ? at(first_).grown - at(first_).value : at(window.cursor).grown;
+  return (at(last()).grown - before) / static_cast<double>(count);
+}
+
+double Series::mean_held(const Window& window, Instant now) const {
+  const Duration since_last = held_since(last_good_, now);
+  const Duration since_base = window.cursor < first_ ? Duration::zero() : held_since(window.base_time, now - window.span);
+  const Duration held = last_held_ + since_last - window.base_held - since_base;
   if (held <= Duration::zero() || held * 2 < window.span) return kUnknown;
-  Sum sum = last_integral_ - window.base_integral + static_cast<Sum>(last_parts_) * held_since(last_good_, now).count();
-  if (window.cursor >= first_) {
-    sum -= static_cast<Sum>(window.base_parts) * held_since(window.base_time, now - window.span).count();
-  }
+  const Sum sum = last_integral_ + static_cast<Sum>(last_parts_) * since_last.count() - window.base_integral -
+                  static_cast<Sum>(window.base_parts) * since_base.count();
   return to_double(sum) / static_cast<double>(held.count()) / kParts;
 }
 

@@ -132,7 +132,8 @@ class Series {
   [[nodiscard]] Duration held_in(const Window& window, Instant now) const;
   [[nodiscard]] Duration held_since(Instant time, Instant now) const { return std::min<Duration>(now - time, stale_after_); }
   [[nodiscard]] Duration held_before(const Window& window, Instant start) const;
-  [[nodiscard]] double mean(const Window& window, Instant now) const;
+  [[nodiscard]] double mean_of_samples(const Window& window) const;
+  [[nodiscard]] double mean_held(const Window& window, Instant now) const;
   [[nodiscard]] double extreme(const Window& window, Expression::Function function, Instant now) const;
   [[nodiscard]] double change(const Window& window, Instant now) const;
   [[nodiscard]] double total(const Window& window, Instant now) const;
