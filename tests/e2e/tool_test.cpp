@@ -1,0 +1,96 @@
+// Goal: the command line does what its help says, and its exit status tells fine, wrong and could-not-run apart.
+
+#include <gtest/gtest.h>
+
+#include <fmt/format.h>
+#include <fstream>
+#include <sstream>
+
+#include "tests/e2e/gateway.hpp"
+
+namespace underwing::test {
+namespace {
+
+const std::string kCases = std::string(UNDERWING_SOURCE_DIR) + "/tests/cases/";
+
+std::vector<nlohmann::json> parsed(const std::string& text) {
+  std::vector<nlohmann::json> lines;
+  std::istringstream in(text);
+  for (std::string line; std::getline(in, line);) lines.push_back(nlohmann::json::parse(line, nullptr, false));
+  return lines;
+}
+
+TEST(Tool, ReplaysTheSampleFarmsAsExpected) {
+  for (const std::string name : {"heater_fails", "ammonia_in_steps"}) {
+    EXPECT_EQ(shell(fmt::format("underwing check {}{}/farm", kCases, name)).status, 0);
+    const Answer answer = shell(fmt::format("underwing replay --json --farm {0}{1}/farm {0}{1}/tape.senml", kCases, name));
+    EXPECT_EQ(answer.status, 0);
+    std::vector<nlohmann::json> events;
+    for (const auto& event : parsed(answer.text)) {
+      ASSERT_TRUE(event.is_object()) << answer.text;
+      if (event.at("event") != "told" && event.at("event") != "trouble") events.push_back(event);
+    }
+    const auto expected = parsed(read_file(kCases + name + "/expected.jsonl"));
+    ASSERT_EQ(events.size(), expected.size()) << name << ":\n" << answer.text;
+    for (std::size_t i = 0; i < expected.size(); ++i) {
+      for (const auto& [key, value] : expected[i].items()) EXPECT_EQ(events[i][key], value) << name << ", event " << i << ": " << events[i];
+    }
+  }
+}
+
+TEST(Tool, ExitStatusesTellFineWrongAndCouldNotRunApart) {
+  const TemporaryFolder folder;
+  const std::string bad = folder.write("farm.yaml", "format: 1\nfarm: Sandpiper Hollow\nfarm: Sandpiper Hollow\n");
+  const std::vector<std::pair<std::string, int>> table{
+      {"underwing check " + kCases + "heater_fails/farm", 0},
+      {"underwing check " + folder.path("."), 1},
+      {"underwing --json check " + folder.path("."), 1},
+      {"underwing check " + folder.path("none"), 2},
+      {"underwing replay --farm " + folder.path(".") + " " + kCases + "heater_fails/tape.senml", 1},
+      {"underwing replay --farm " + folder.path("none") + " " + kCases + "heater_fails/tape.senml", 2},
+      {"underwing replay --farm " + kCases + "heater_fails/farm " + folder.path("none.senml"), 2},
+      {"underwing replay --farm " + kCases + "heater_fails/farm --answer-after soon " + kCases + "heater_fails/tape.senml", 2},
+      {"underwing --socket " + folder.path("none") + " status", 2},
+      {"underwing --socket " + folder.path("none") + " acknowledge K7", 2},
+      {"underwing alarms --state " + folder.path("none"), 2},
+      {"underwing", 2},
+      {"underwing brood", 2},
+      {"underwing check --brood", 2},
+      {"underwing --version", 0},
+      {"underwingd --version", 0},
+      {"underwingd --farm " + folder.path(".") + " --state " + folder.path("state"), 1},
+  };
+  for (const auto& [line, status] : table) {
+    const Answer answer = shell(line);
+    EXPECT_EQ(answer.status, status) << line << "\n" << answer.text;
+    EXPECT_FALSE(answer.text.empty()) << line;
+  }
+}
+
+TEST(Tool, MistakesAreShownInTheirPlace) {
+  const TemporaryFolder folder;
+  static_cast<void>(folder.write("farm.yaml", "format: 1\nfarm: Sandpiper Hollow\nfarm: Sandpiper Hollow\n"));
+  const Answer answer = shell("cd " + folder.path(".") + " && underwing check .");
+  EXPECT_NE(answer.text.find("farm.yaml:3:1: "), std::string::npos) << answer.text;
+  EXPECT_NE(answer.text.find("  3 | farm: Sandpiper Hollow"), std::string::npos) << answer.text;
+}
+
+TEST(Tool, EveryCommandExplainsItself) {
+  const std::string help = shell("underwing --help").text;
+  std::vector<std::string> commands;
+  std::istringstream in(help.substr(help.find("Subcommands:")));
+  std::string line;
+  std::getline(in, line);
+  while (std::getline(in, line)) {
+    if (line.size() > 2 && line[0] == ' ' && line[2] != ' ') commands.push_back(line.substr(2, line.find(' ', 2) - 2));
+  }
+  EXPECT_GE(commands.size(), 7U) << help;
+  for (const std::string& command : commands) {
+    const Answer answer = shell("underwing " + command + " --help");
+    EXPECT_EQ(answer.status, 0) << command;
+    EXPECT_EQ(answer.text.find("Usage:") != std::string::npos && answer.text.find("Usage:") > 10, true) << answer.text;
+  }
+}
+
+}  // namespace
+}  // namespace underwing::test
