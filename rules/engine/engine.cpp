@@ -201,7 +201,7 @@ void Engine::evaluate(std::size_t index, Occasion occasion) {
   if (!calm) {
     sight_.counting_begin = counting_begin(index);
     found_.clear();
-    state.step(rule, sight_, found_);
+    state.step(rule, sight_, judgement_, found_);
     for (Event& event : found_) {
       event.house = rule.house;
       event.rule = index;

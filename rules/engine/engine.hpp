@@ -141,6 +141,7 @@ class Engine {
   std::vector<Event> found_;
   std::vector<double> held_;                          ///< scratch of the neighbour test
   Sight sight_;
+  RuleState::Judgement judgement_;
   bool begun_ = false;
   Instant now_{};
   Instant resumed_at_{Duration::min()};               ///< end of the last outage, and how long it was

@@ -57,12 +57,6 @@ double crosses(Limit::Side side, double projected, double limit) {
 
 }  // namespace
 
-/// What one look at the values says, before delays.
-struct RuleState::Judgement {
-  double condition = 0.0;            ///< any limit broken
-  std::vector<double> broken, met, back;
-};
-
 bool RuleState::standing() const {
   return std::any_of(limits.begin(), limits.end(), [](const LimitState& limit) { return limit.active; });
 }
@@ -103,37 +97,37 @@ double RuleState::project(const WatchedRule& rule, double value) const {
 
 void RuleState::judge(const WatchedRule& rule, const Sight& sight, Judgement& judgement) const {
   const std::size_t count = rule.limits.size();
-  judgement.broken.assign(count, 0.0);
-  judgement.met.assign(count, 0.0);
-  judgement.back.assign(count, 1.0);
+  judgement.condition = 0;
+  judgement.limits.assign(count, Judged());
   if (!sight.in_force) return;
   for (std::size_t i = 0; i < count; ++i) {
     const double limit = sight.limits[i];
-    judgement.broken[i] = broken(rule.limits[i].side, sight.value, limit);
+    Judged& judged = judgement.limits[i];
+    judged.broken = judged.met = broken(rule.limits[i].side, sight.value, limit);
     switch (rule.limits[i].side) {
       case Limit::Side::low:
-        judgement.back[i] = logic::negate(logic::below(sight.value, limit + rule.deadband));
+        judged.back = logic::negate(logic::below(sight.value, limit + rule.deadband));
         break;
       case Limit::Side::high:
-        judgement.back[i] = logic::negate(logic::below(limit - rule.deadband, sight.value));
+        judged.back = logic::negate(logic::below(limit - rule.deadband, sight.value));
         break;
       case Limit::Side::when:
-        judgement.back[i] = logic::negate(limit);
+        judged.back = logic::negate(limit);
         break;
     }
-    judgement.condition = logic::either(judgement.condition, judgement.broken[i]);
+    judgement.condition = logic::either(judgement.condition, judged.broken);
   }
-  judgement.met = judgement.broken;
   if (!rule.ahead) return;
   double any_in_sight = 0.0;
   const double projected = project(rule, sight.value);
   for (std::size_t i = 0; i < count; ++i) {
+    Judged& judged = judgement.limits[i];
     const double in_sight = logic::both(logic::negate(judgement.condition),
                                         crosses(rule.limits[i].side, projected, sight.limits[i]));
-    judgement.met[i] = logic::either(judgement.broken[i], in_sight);
+    judged.met = logic::either(judged.broken, in_sight);
     any_in_sight = logic::either(any_in_sight, in_sight);
   }
-  for (double& back : judgement.back) back = logic::both(back, logic::negate(any_in_sight));
+  for (Judged& judged : judgement.limits) judged.back = logic::both(judged.back, logic::negate(any_in_sight));
 }
 
 void RuleState::leave_force(const WatchedRule& rule, Instant now, std::vector<Event>& events) {
@@ -154,9 +148,9 @@ void RuleState::leave_force(const WatchedRule& rule, Instant now, std::vector<Ev
 
 void RuleState::run_delays(const Sight& sight, const Judgement& judgement) {
   for (std::size_t i = 0; i < limits.size(); ++i) {
-    track(limits[i].met_since, judgement.met[i], sight.now);
-    track(limits[i].broken_since, judgement.broken[i], sight.now);
-    if (limits[i].active && judgement.back[i] == 1.0) {
+    track(limits[i].met_since, judgement.limits[i].met, sight.now);
+    track(limits[i].broken_since, judgement.limits[i].broken, sight.now);
+    if (limits[i].active && judgement.limits[i].back == 1.0) {
       track(limits[i].back_since, 1.0, sight.now);
     } else {
       limits[i].back_since = kNever;
@@ -192,7 +186,7 @@ void RuleState::begin_and_end(const WatchedRule& rule, const Sight& sight, const
     if (!begins && !deepens) continue;
     limit.active = true;
     limit.broken_itself = itself;
-    if (begins) limit.back_since = judgement.back[i] == 1.0 ? sight.now : kNever;
+    if (begins) limit.back_since = judgement.limits[i].back == 1.0 ? sight.now : kNever;
     if (!fresh || rule.staged || (itself && !limits[*fresh].broken_itself)) fresh = i;
   }
   if (fresh) {
@@ -263,7 +257,7 @@ void RuleState::watch_blindness(const WatchedRule& rule, const Sight& sight, dou
   }
 }
 
-void RuleState::step(const WatchedRule& rule, const Sight& sight, std::vector<Event>& events) {
+void RuleState::step(const WatchedRule& rule, const Sight& sight, Judgement& judgement, std::vector<Event>& events) {
   limits.resize(rule.limits.size());
   if (known(sight.value)) last_value = sight.value;
   std::vector<Event> blindness;
@@ -273,7 +267,6 @@ void RuleState::step(const WatchedRule& rule, const Sight& sight, std::vector<Ev
     in_force_since = sight.now;
     left_force = false;
   }
-  Judgement judgement;
   judge(rule, sight, judgement);
   run_delays(sight, judgement);
   begin_and_end(rule, sight, judgement, events);

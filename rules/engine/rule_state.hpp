@@ -70,9 +70,18 @@ struct RuleState {
   /// Puts the watched value of a whole minute that is worked off where `ahead` finds it.
   void keep_minute(double value);
 
+  /// What one look at the values says, before delays. Handed in to be used again, so that a step asks for no memory.
+  struct Judged {
+    double broken = 0, met = 0, back = 1;  ///< of one limit: broken, broken or in sight, inside by the deadband
+  };
+  struct Judgement {
+    double condition = 0;                  ///< any limit is broken
+    std::vector<Judged> limits;
+  };
+
   /// Takes one step at `sight.now` and appends what came of it to `events` (kind, reason, priority, value and
   /// limit are filled in; the caller adds place and age).
-  void step(const WatchedRule& rule, const Sight& sight, std::vector<Event>& events);
+  void step(const WatchedRule& rule, const Sight& sight, Judgement& judgement, std::vector<Event>& events);
 
   /// The short way for most readings: true where `step` would change nothing but the last value, which it then
   /// notes. Needs of `sight` all but the beginning of counting.
@@ -82,7 +91,6 @@ struct RuleState {
   [[nodiscard]] Instant next_due(const WatchedRule& rule, Instant counting_begin) const;
 
  private:
-  struct Judgement;
   void judge(const WatchedRule& rule, const Sight& sight, Judgement& judgement) const;
   [[nodiscard]] double project(const WatchedRule& rule, double value) const;
   [[nodiscard]] bool is_calm() const;
