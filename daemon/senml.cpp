@@ -9,6 +9,8 @@
 
 #include <simdjson.h>
 
+#include "daemon/senml_line.hpp"
+
 namespace underwing {
 namespace {
 
@@ -60,18 +62,8 @@ Label label_of(std::string_view key) {
   return unknown_label;
 }
 
-constexpr std::array<bool, 256> name_characters() {
-  std::array<bool, 256> table{};
-  for (unsigned c = 'a'; c <= 'z'; ++c) table[c] = true;
-  for (unsigned c = 'A'; c <= 'Z'; ++c) table[c] = true;
-  for (unsigned c = '0'; c <= '9'; ++c) table[c] = true;
-  for (const char c : std::string_view("-:./_")) table[static_cast<unsigned char>(c)] = true;
-  return table;
-}
-constexpr auto kNameCharacters = name_characters();
-
 bool is_alphanumeric(char c) {
-  return kNameCharacters[static_cast<unsigned char>(c)] && std::strchr("-:./_", c) == nullptr;
+  return kSenmlNameCharacters[static_cast<unsigned char>(c)] && std::strchr("-:./_", c) == nullptr;
 }
 
 /// RFC 8428 section 4.5.1.
@@ -79,7 +71,7 @@ const char* fault_of_name(std::string_view name) {
   if (name.empty()) return "a record has no name";
   if (!is_alphanumeric(name.front())) return "a name does not begin with a letter or digit";
   for (const char c : name) {
-    if (!kNameCharacters[static_cast<unsigned char>(c)]) return "a name has a character that SenML does not allow";
+    if (!kSenmlNameCharacters[static_cast<unsigned char>(c)]) return "a name has a character that SenML does not allow";
   }
   return nullptr;
 }
@@ -247,6 +239,10 @@ Result<SenmlPack> SenmlParser::parse(std::string_view line, Instant now) noexcep
   impl.records.clear();
   impl.remarks.clear();
   impl.arena.clear();
+  if (const auto record = read_senml_line(line)) {
+    impl.records.push_back(*record);
+    return SenmlPack{impl.records, impl.remarks};
+  }
   if (!impl.read(line, now)) return Failure{impl.fault};
   return SenmlPack{impl.records, impl.remarks};
 }

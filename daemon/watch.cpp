@@ -103,7 +103,9 @@ Instant Watch::next_due() { return begun_ ? std::min(engine_->next_due(), own_du
 
 void Watch::advance(Instant now) {
   if (!begun_) return begin(now);
-  for (Instant due = next_due(); due < now; due = next_due()) {
+  // Mostly nothing is due, which the engine's lower bound says at no cost.
+  const bool quiet = now <= engine_->quiet_until() && now <= own_due();
+  for (Instant due = quiet ? kNever : next_due(); due < now; due = next_due()) {
     now_ = std::max(now_, due);
     if (engine_->next_due() <= due) {
       engine_->work_off_next();
@@ -152,6 +154,7 @@ void Watch::work_off_own(Instant time) {
 
 void Watch::settle_engine() {
   const auto found = engine_->events();
+  if (found.empty()) return;
   const std::vector<Event> events(found.begin(), found.end());
   engine_->clear_events();
   for (const Event& event : events) handle(event);

@@ -12,6 +12,8 @@
 #include <fmt/format.h>
 #include <gtest/gtest.h>
 
+#include "daemon/senml_line.hpp"
+
 namespace underwing {
 namespace {
 
@@ -245,6 +247,39 @@ TEST(Senml, WhatIsWrittenReadsBackToTheSameBits) {
       EXPECT_EQ(std::signbit(pack->records[0].value), std::signbit(value)) << line;
       EXPECT_EQ(pack->records[0].time.time_since_epoch().count(), ms) << line;
     }
+  }
+}
+
+/// A blank in front is enough to send a line the long way.
+TEST(Senml, TheShortWayReadsWhatTheLongWayReads) {
+  const std::vector<std::string> values = {"0",   "-0",     "31.2",  "-4",    "0.1",  "123456789012345", "1234567890123456",
+                                           "01",  "1.",     ".5",    "-",     "1e3",  "0.000000000000001", "9007199254740993",
+                                           "inf", "31.25e", "+1",    "-0.007", "12.345678901234", "12.3456789012345"};
+  const std::vector<std::string> times = {"1772443800",  "1772443800.1", "1772443800.123", "1772443800.1234", "268435456", "268435455",
+                                          "01772443800", "1772443800.",  "253402300799",   "99999999999.999", "-5", "1.7e9"};
+  std::size_t short_ones = 0;
+  for (const std::string& value : values) {
+    for (const std::string& time : times) {
+      for (const char* unit : {"", R"("u":"Cel",)", R"("u":"",)", R"("u":"\u0041",)", "\"u\":\"\xc2\xb0\","}) {
+        const std::string line = fmt::format(R"([{{"n":"house-1/air_temperature/north",{}"v":{},"t":{}}}])", unit, value, time);
+        EXPECT_EQ(resolved(line), resolved(" " + line)) << line;
+        short_ones += read_senml_line(line).has_value();
+      }
+    }
+  }
+  EXPECT_EQ(short_ones, 9U * 5U * 3U);
+  for (const char* name : {"", "-a", "a b", "a\\/b", "A.b:c_d-e/f"}) {
+    const std::string line = fmt::format(R"([{{"n":"{}","v":1,"t":1772443800}}])", name);
+    EXPECT_EQ(resolved(line), resolved(" " + line)) << line;
+  }
+  const std::string line = R"([{"n":"a/b/c","u":"Cel","v":31.2,"t":1772443800.5}])";
+  for (std::size_t i = 0; i < line.size(); ++i) {
+    for (const char c : {'"', '0', '}', '\\', ' ', '\x80'}) {
+      std::string other = line;
+      other[i] = c;
+      EXPECT_EQ(resolved(other), resolved(" " + other)) << other;
+    }
+    EXPECT_EQ(resolved(line.substr(0, i)), resolved(" " + line.substr(0, i))) << i;
   }
 }
 
