@@ -31,7 +31,7 @@ TEST(Print, ShowsATextOnceAndAnswersTwice) {
   EXPECT_EQ(print.message("receipt")["delivery"], "d-1");
   print.send_message(nlohmann::json{{"jsonrpc", "2.0"}, {"method", "stop"}});
   EXPECT_EQ(print.status(), 0);
-  EXPECT_EQ(read_file(folder.path("texts")), "2026-03-02 09:30  text to ines (+44 7700 900101): H1 COLD\n");
+  EXPECT_EQ(read_file(folder.path("texts")), "09:30  text to ines (+44 7700 900101): H1 COLD\n");
 }
 
 TEST(Print, AnswersByScriptInEngineTime) {
