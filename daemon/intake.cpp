@@ -49,13 +49,26 @@ std::optional<Intake::Known> Intake::learn(const SenmlRecord& record) {
   return known;
 }
 
-std::optional<Intake::Reading> Intake::read(const SenmlRecord& record) {
-  auto found = known_.find(record.name);
-  if (found == known_.end() || found->second.unit != record.unit.value_or("")) {
+Intake::Named* Intake::find(const SenmlRecord& record) {
+  const auto fits = [&](const Named* named) {
+    return named != nullptr && named->first == record.name && named->second.unit == record.unit.value_or("");
+  };
+  if (last_ != nullptr && fits(last_->second.follower)) return last_->second.follower;
+  const auto place = known_.find(record.name);
+  Named* found = place == known_.end() ? nullptr : &*place;
+  if (!fits(found)) {
     const auto known = learn(record);
-    if (!known) return std::nullopt;
-    found = known_.insert_or_assign(std::string(record.name), *known).first;
+    if (!known) return nullptr;
+    found = &*known_.insert_or_assign(std::string(record.name), *known).first;
   }
+  if (last_ != nullptr) last_->second.follower = found;
+  return found;
+}
+
+std::optional<Intake::Reading> Intake::read(const SenmlRecord& record) {
+  Named* const found = find(record);
+  if (found == nullptr) return std::nullopt;
+  last_ = found;
   const Known& known = found->second;
   return Reading{known.probe, known.factor == 1.0 && known.offset == 0.0 ? record.value : record.value * known.factor + known.offset};
 }
