@@ -26,6 +26,13 @@ void CatchUp::restore() {
   watch_.forget_effects();
   fits_ = watch_.restore(snapshot_);
   restored_ = true;
+  for (const Delivery& delivery : watch_.open_deliveries()) written_open_.insert(delivery.id);
+}
+
+std::vector<Delivery> CatchUp::on_their_way() const {
+  std::vector<Delivery> deliveries = watch_.open_deliveries();
+  std::erase_if(deliveries, [&](const Delivery& delivery) { return !written_open_.contains(delivery.id); });
+  return deliveries;
 }
 
 }  // namespace underwing

@@ -1,7 +1,9 @@
 #pragma once
 
+#include <set>
 #include <string>
 #include <string_view>
+#include <vector>
 
 #include "daemon/tape_player.hpp"
 #include "daemon/watch.hpp"
@@ -24,6 +26,9 @@ class CatchUp {
   void take(std::string_view line);
   /// After the last line. False: the snapshot did not fit, and alarms begin anew. `Recorder::resume` comes next.
   [[nodiscard]] bool finish();
+  /// Deliveries that were written as on their way when the run ended, and still are: to be handed over once more,
+  /// under the same name. What the way here led to is among the effects instead.
+  [[nodiscard]] std::vector<Delivery> on_their_way() const;
 
  private:
   void restore();
@@ -32,6 +37,7 @@ class CatchUp {
   TapePlayer player_;
   std::string snapshot_;
   Instant kept_, from_;
+  std::set<std::string> written_open_;
   bool restored_ = false, fits_ = false;
 };
 

@@ -6,6 +6,7 @@
 
 #include <cstdio>
 #include <fstream>
+#include <utility>
 
 #include "daemon/catch_up.hpp"
 #include "daemon/service_impl.hpp"
@@ -89,6 +90,7 @@ void Service::Impl::go_on_from(const SnapshotRow& snapshot, Instant now, Duratio
   if (!catch_up.finish()) log("The last snapshot does not fit; alarms begin anew.");
   log(fmt::format("Goes on from {} after {} without a watch.", story->stamp(watch->now()), to_words(std::chrono::floor<std::chrono::seconds>(now - watch->now()))));
   recorder->resume(now, wall_ahead);
+  on_their_way = catch_up.on_their_way();
 }
 
 void Service::Impl::begin() {
@@ -184,7 +186,7 @@ int Service::Impl::run() {
   }
   loop.on_signals({SIGINT, SIGTERM}, [this](int) { stop(); });
   // What was on its way when the last run ended is handed over once more, under the same name.
-  for (const Delivery& delivery : watch->open_deliveries()) hand(delivery);
+  for (const Delivery& delivery : std::exchange(on_their_way, {})) hand(delivery);
   if (options.time_from_readings) {
     log("Engine time is the readings' time: nothing moves between readings.");
   } else {

@@ -88,6 +88,7 @@ struct Service::Impl {
   LoopTimer step_guard{loop};
   JournalIds ids;
   bool stopping = false;
+  std::vector<Delivery> on_their_way;          ///< when the last run ended
   bool opened = false;                         ///< the story's opening has been told
 
   std::map<std::string, std::string> health;   ///< plugin: what it last said is wrong; none: fine
