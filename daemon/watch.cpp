@@ -287,9 +287,9 @@ void Watch::condition_event(const Event& event) {
           if (entry.alarm == alarm->id) entry.priority = event.priority;
         }
       }
-      unshelve_if_urgent(house, rule.name, event.priority);
+      const bool unshelved = unshelve_if_urgent(house, rule.name, event.priority);
       if (event.kind == Event::Kind::worsened && alarm->held) release(*alarm);
-      else start_calling(*alarm, event.kind == Event::Kind::raised ? Telling::may_be_held : Telling::now);
+      else if (!unshelved) start_calling(*alarm, event.kind == Event::Kind::raised ? Telling::may_be_held : Telling::now);
       break;
     }
     case Event::Kind::eased:
@@ -395,6 +395,7 @@ void Watch::blindness_event(const Event& event) {
     same->members.insert(member);
     same->priority = std::max(same->priority, event.priority);
     same->life.worsen();
+    blind_groups_[house] = {now_, same->id};
     note_alarm(*same);
     return start_calling(*same);
   }
@@ -510,8 +511,8 @@ void Watch::reload(std::shared_ptr<const RuleSet> rules) {
   engine_ = std::move(engine);
   unusable_since_ = std::move(unusable_since);
   std::erase_if(plugins_, [&](const auto& entry) { return !has_plugin(rules_->farm, entry.first); });
-  end_orphans();
   settle_engine();
+  end_orphans();
   schedule_daily();
 }
 

@@ -247,7 +247,7 @@ class Watch {
   bool chattering(const Alarm& alarm);
   void forget_returns();
   void unshelve(const std::string& house, const std::string& rule, const std::string& reason);
-  void unshelve_if_urgent(const std::string& house, const std::string& rule, Priority priority);
+  bool unshelve_if_urgent(const std::string& house, const std::string& rule, Priority priority);
 
   // watch_words.cpp: texts
   [[nodiscard]] std::string alarm_text(const Alarm& alarm);

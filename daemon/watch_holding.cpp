@@ -76,10 +76,11 @@ void Watch::release(Alarm& alarm) {
 /// A cause has ended or is not to be counted on: those that followed it are told after their own `off_delay`.
 void Watch::release_followers(const Alarm& cause) {
   for (auto& [id, alarm] : alarms_) {
-    if (alarm.life.state() != AlarmState::suppressed_by_design || cause_of(alarm, true)) continue;
-    const auto& follows = rules_->rules[*rule_of(alarm)].follows;
-    if (std::find(follows.begin(), follows.end(), cause.rule) == follows.end()) continue;
-    alarm.release_at = std::min(alarm.release_at, now_ + rules_->rules[*rule_of(alarm)].off_delay);
+    const auto index = rule_of(alarm);
+    if (!index || alarm.life.state() != AlarmState::suppressed_by_design || cause_of(alarm, true)) continue;
+    const WatchedRule& rule = rules_->rules[*index];
+    if (std::find(rule.follows.begin(), rule.follows.end(), cause.rule) == rule.follows.end()) continue;
+    alarm.release_at = std::min(alarm.release_at, now_ + rule.off_delay);
   }
 }
 
@@ -177,11 +178,13 @@ void Watch::unshelve(const std::string& house, const std::string& rule, const st
   forget_settled();
 }
 
-/// What is shelved does not stay so once it is urgent, unless that was wanted.
-void Watch::unshelve_if_urgent(const std::string& house, const std::string& rule, Priority priority) {
+/// What is shelved does not stay so once it is urgent, unless that was wanted. True: it is not any more, and those
+/// of its alarms that want an answer have begun to call.
+bool Watch::unshelve_if_urgent(const std::string& house, const std::string& rule, Priority priority) {
   const auto found = shelved_.find({house, rule});
-  if (found == shelved_.end() || found->second.even_urgent || priority != Priority::urgent) return;
+  if (found == shelved_.end() || found->second.even_urgent || priority != Priority::urgent) return false;
   unshelve(house, rule, "it became urgent");
+  return true;
 }
 
 }  // namespace underwing
