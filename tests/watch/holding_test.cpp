@@ -1,5 +1,6 @@
-// Goal: one fault is told once: what follows a told cause waits, what comes and goes is one alarm, what is shelved
-// stays so for a while and no longer. Method: a made-up farm on a bench, deliveries and events compared as text.
+// Goal: one fault is told once: what follows a told cause waits, what comes and goes is one alarm, what is
+// shelved stays so for a while and no longer. Method: a made-up farm on a bench, deliveries and events
+// compared as text.
 
 #include <gtest/gtest.h>
 
@@ -80,7 +81,9 @@ TEST(Follows, AnUrgentAlarmIsNeverHeldBackAndNamesItsCause) {
   bench.air(28);
   static_cast<void>(bench.told());
   bench.run_to(march(3, 18, 20));
-  EXPECT_EQ(bench.told(true).find("18:11:00 tomas text 1 H1 COLD 28 C, wants 32.3 (day 1). DAMP AIR since 18:02. GO NOW: Look at the chicks first."), 0U);
+  EXPECT_EQ(bench.told(true).find("18:11:00 tomas text 1 H1 COLD 28 C, wants 32.3 (day 1). DAMP AIR since "
+                                  "18:02. GO NOW: Look at the chicks first."),
+            0U);
 }
 
 TEST(Follows, WhatIsOverBeforeAnybodyHeardOfItNeedsNoAnswer) {
@@ -105,7 +108,8 @@ TEST(Chattering, TheFifthRaiseWithinAnHourIsOneAlarmOfItsOwn) {
     bench.run(4min);
   }
   const std::string told = bench.told(true);
-  EXPECT_NE(told.find("CHATTERING: DAMP AIR comes and goes, 5 times within an hour"), std::string::npos) << told;
+  EXPECT_NE(told.find("CHATTERING: DAMP AIR comes and goes, 5 times within an hour"), std::string::npos)
+      << told;
   ASSERT_TRUE(bench.has_alarm("chattering"));
   // A raise that then stands for ten minutes is told as a new alarm.
   static_cast<void>(bench.told());
@@ -139,16 +143,19 @@ TEST(Shelving, AlwaysHasAnEndAndAReason) {
   Bench bench(with_follower(""));
   Watch& watch = bench.watch();
   bench.run(1min);
-  const auto shelve = [&](const std::string& rule, Duration span, const std::string& why, Watch::EvenUrgent even = Watch::EvenUrgent::no) {
+  const auto shelve = [&](const std::string& rule, Duration span, const std::string& why,
+                          Watch::EvenUrgent even = Watch::EvenUrgent::no) {
     return watch.shelve("house-1", rule, span, why, "ines", even).text;
   };
   EXPECT_EQ(shelve("damp-air", 2h, ""), "Say why: whoever comes next has to know.");
   EXPECT_EQ(shelve("damp-air", 0h, "wet feet"), "Say for how long.");
   EXPECT_EQ(shelve("damp-air", 13h, "wet feet"), "13 h is longer than 12 h; nothing was shelved.");
   EXPECT_EQ(shelve("wet-air", 2h, "wet feet"), "house-1 has no rule 'wet-air' that is watched.");
-  EXPECT_EQ(shelve("cold-air", 2h, "new probe"), "cold-air can be urgent; it is only shelved with --even-urgent.");
+  EXPECT_EQ(shelve("cold-air", 2h, "new probe"),
+            "cold-air can be urgent; it is only shelved with --even-urgent.");
   EXPECT_EQ(shelve("damp-air", 2h, "probe is being cleaned"), "damp-air in house-1 is shelved until 22:01.");
-  EXPECT_EQ(shelve("cold-air", 1h, "new probe", Watch::EvenUrgent::yes), "cold-air in house-1 is shelved until 21:01.");
+  EXPECT_EQ(shelve("cold-air", 1h, "new probe", Watch::EvenUrgent::yes),
+            "cold-air in house-1 is shelved until 21:01.");
 }
 
 TEST(Shelving, EndsByItselfSaysSoAndNeverLandsInAcknowledged) {
@@ -158,7 +165,8 @@ TEST(Shelving, EndsByItselfSaysSoAndNeverLandsInAcknowledged) {
   bench.run_to(march(3, 12, 5));
   bench.reply("tomas", "OK");
   ASSERT_EQ(bench.alarm("damp-air").life.state(), AlarmState::acknowledged);
-  ASSERT_TRUE(bench.watch().shelve("house-1", "damp-air", 30min, "cleaning", "tomas", Watch::EvenUrgent::no).done);
+  ASSERT_TRUE(
+      bench.watch().shelve("house-1", "damp-air", 30min, "cleaning", "tomas", Watch::EvenUrgent::no).done);
   bench.settle();
   EXPECT_EQ(bench.alarm("damp-air").life.state(), AlarmState::shelved);
   static_cast<void>(bench.told());
@@ -176,7 +184,8 @@ TEST(Shelving, EndsAtOnceWhenItBecomesUrgent) {
   bench.set("house-1/relative_humidity/centre", 60);
   bench.run_to(march(3, 12, 5));
   // The whole rule can be urgent: shelving it takes a second word, and then holds.
-  ASSERT_TRUE(bench.watch().shelve("house-1", "damp-air", 2h, "cleaning", "tomas", Watch::EvenUrgent::yes).done);
+  ASSERT_TRUE(
+      bench.watch().shelve("house-1", "damp-air", 2h, "cleaning", "tomas", Watch::EvenUrgent::yes).done);
   bench.set("house-1/relative_humidity/centre", 95);
   bench.run_to(march(3, 12, 20));
   EXPECT_EQ(bench.alarm("damp-air").life.state(), AlarmState::shelved);
@@ -188,12 +197,54 @@ TEST(Shelving, OutlivesARestart) {
   bench.air(33);
   bench.set("house-1/relative_humidity/centre", 80);
   bench.run_to(march(3, 12, 5));
-  ASSERT_TRUE(bench.watch().shelve("house-1", "damp-air", 2h, "cleaning", "tomas", Watch::EvenUrgent::no).done);
+  ASSERT_TRUE(
+      bench.watch().shelve("house-1", "damp-air", 2h, "cleaning", "tomas", Watch::EvenUrgent::no).done);
   bench.settle();
   bench.restart(bench.watch().snapshot(), 1min);
   EXPECT_EQ(bench.alarm("damp-air").life.state(), AlarmState::shelved);
   bench.run_to(march(3, 14, 6));
   EXPECT_EQ(bench.alarm("damp-air").life.state(), AlarmState::unacknowledged);
+}
+
+TEST(Shelving, ThatEndsBecauseItIsUrgentTellsOnce) {
+  Bench bench;
+  ASSERT_TRUE(
+      bench.watch()
+          .shelve("house-1", "cold-air", 2h, "the heater is being mended", "tomas", Watch::EvenUrgent::yes)
+          .done);
+  ASSERT_TRUE(
+      bench.watch().shelve("house-1", "damp-air", 2h, "washing", "tomas", Watch::EvenUrgent::yes).done);
+  bench.settle();
+  bench.set("house-1/relative_humidity/centre", 95);
+  bench.run_to(march(3, 20, 10));
+  EXPECT_EQ(bench.told(), "");
+  FarmTexts texts;
+  FarmTexts::change(texts.pack, "      - {high: 90 %, priority: urgent}\n", "");
+  Bench other(texts.load());
+  ASSERT_TRUE(other.watch().shelve("house-1", "damp-air", 2h, "washing", "", Watch::EvenUrgent::no).done);
+  other.watch().reload(FarmTexts().load());
+  other.settle();
+  other.set("house-1/relative_humidity/centre", 95);
+  other.run_to(march(3, 20, 4));
+  EXPECT_EQ(other.told(), "20:02:00 ines text 1\n20:02:00 ines call 1\n");
+  EXPECT_EQ(other.alarm("damp-air").life.state(), AlarmState::unacknowledged);
+}
+
+TEST(Follows, AFollowerAndItsCauseMayGoInOneReload) {
+  Bench bench(with_follower(), march(3, 18));
+  bench.air(28);
+  bench.set("house-1/relative_humidity/centre", 60);
+  bench.run_to(march(3, 18, 10));
+  bench.set("house-1/relative_humidity/centre", 80);
+  bench.run_to(march(3, 18, 20));
+  ASSERT_EQ(bench.alarm("damp-air").life.state(), AlarmState::suppressed_by_design);
+  FarmTexts texts;
+  FarmTexts::change(texts.pack, "  cold-air:", "  chilly-air:");
+  FarmTexts::change(texts.pack, "  damp-air:", "  wet-air:");
+  bench.watch().reload(texts.load());
+  bench.settle();
+  EXPECT_FALSE(bench.has_alarm("damp-air"));
+  EXPECT_FALSE(bench.alarm("cold-air").life.stands());
 }
 
 }  // namespace

@@ -1,0 +1,138 @@
+// Goal: every text fits one message of 160 septets of the GSM alphabet, keeps the way to answer, and shows
+// house, what and value on a locked screen. Method: tables, and farms with the longest names that the files
+// allow.
+
+#include "daemon/words.hpp"
+
+#include <gtest/gtest.h>
+
+#include "tests/watch/bench.hpp"
+
+namespace underwing {
+namespace {
+
+using namespace std::chrono_literals;
+
+TEST(Words, AreOfTheGsmAlphabet) {
+  const std::pair<std::string, std::string> rows[] = {
+      {"28.6 °C", "28.6 C"},
+      {"22 µg/m³", "22 ug/m3"},
+      {"“so” – it’s…", "\"so\" - it's..."},
+      {"Müller à Ø", "Müller à Ø"},
+      {"çedilla", "cedilla"},
+      {"日本", "??"},
+      {"€5", "€5"},
+      {"a\nb", "a b"},
+      {"\xff\xc3", "?"},
+      {"x\xe2\x82", "x?"},
+      {"\xe2", "?"},
+      {"\xc2", "?"},
+  };
+  for (const auto& [text, gsm] : rows) EXPECT_EQ(to_gsm(text), gsm) << text;
+  EXPECT_EQ(gsm_length("abc"), 3U);
+  EXPECT_EQ(gsm_length("ä€["), 5U);  // the extension table's characters count twice
+}
+
+TEST(Words, AreCutAtWholeCharacters) {
+  for (const char* character : {"a", "é", "€", "["}) {
+    std::string text;
+    for (int i = 0; i < 200; ++i) text += character;
+    for (std::size_t pad = 0; pad < 4; ++pad) {
+      const std::string cut = fit({std::string(pad, 'x') + text});
+      EXPECT_LE(gsm_length(cut), kTextSeptetsMax);
+      EXPECT_GE(gsm_length(cut), kTextSeptetsMax - 1);
+      EXPECT_EQ(to_gsm(cut), cut) << character << pad;
+    }
+  }
+  EXPECT_EQ(fit({std::string(161, 'a'), "short"}), "short");
+}
+
+TEST(Words, NameHousesInShort) {
+  const std::pair<const char*, const char*> rows[] = {{"house-1", "H1"},
+                                                      {"h1", "H1"},
+                                                      {"barn-12", "B12"},
+                                                      {"1", "1"},
+                                                      {"old-barn", "OLD-BARN"},
+                                                      {"long-barn", "LONG-BAR"},
+                                                      {"shed-2-by-the-wood", "S2-by-th"}};
+  for (const auto& [house, text] : rows) EXPECT_EQ(house_in_short(house), text);
+}
+
+TEST(Words, ShowValuesWithTheirUnit) {
+  FarmTexts texts;
+  const auto rules = texts.load();
+  const Unit& celsius = rules->probes.front().quality.unit;
+  const std::pair<double, const char*> rows[] = {
+      {28.64, "28.6 C"}, {31, "31 C"}, {-0.04, "0 C"}, {-5.25, "-5.2 C"}, {123.4, "123 C"}};
+  for (const auto& [value, text] : rows) EXPECT_EQ(to_gsm(with_unit(value, celsius)), text);
+}
+
+TEST(Words, CountDaysAsTheFlocksPeopleDo) {
+  const auto rules = FarmTexts().load();
+  Flock flock = rules->flocks.front();
+  const Zone& zone = rules->farm.zone;
+  EXPECT_EQ(day_of(flock, zone, march(2, 9, 30)), "day 0");
+  EXPECT_EQ(day_of(flock, zone, march(2, 23, 59)), "day 0");
+  EXPECT_EQ(day_of(flock, zone, march(3, 0)), "day 1");
+  flock.first_day = 1;
+  EXPECT_EQ(day_of(flock, zone, march(3, 0)), "day 2");
+  EXPECT_EQ(day_of(flock, zone, march(28, 23, 59)), "day 27");
+  EXPECT_EQ(day_of(flock, zone, march(29, 23, 0)), "day 29");  // local midnight in summer time
+}
+
+/// Whatever the farm says at its longest: 160 septets, the reply at the end, and the value within the
+/// first 40.
+TEST(Words, FitWithTheLongestNames) {
+  const std::string probe(40, 'p');
+  const std::string house = "barn-behind-the-long-wood-with-the-pond";
+  FarmTexts texts;
+  for (std::string* text : {&texts.farm, &texts.flock}) {
+    while (text->find("house-1") != std::string::npos) FarmTexts::change(*text, "house-1", house);
+  }
+  FarmTexts::change(texts.farm, "[north, south]", "[" + probe + "]");
+  FarmTexts::change(texts.pack, "    watch: median(air_temperature)\n",
+                    "    watch: air_temperature\n    each: probe\n");
+  FarmTexts::change(texts.pack, "Look at the chicks first. Then gas, heaters, curtains.",
+                    std::string(300, 'd') + "€é. And more €");
+  FarmTexts::change(texts.pack, "Air too damp", "Entirely and utterly too damp é air for anything");
+  Bench bench(texts.load());
+  bench.set(house + "/air_temperature/" + probe, 28.6);
+  bench.set(house + "/relative_humidity/centre", 95);
+  bench.outcome = [](const Delivery&) { return Delivery::Outcome::failed; };
+  bench.run_to(march(3, 20, 8));
+  bench.silence_house(house);
+  bench.watch().plugin("climate", false, std::string(500, 'z'));
+  bench.run_to(march(4, 6, 40));
+  const std::vector<std::string> told = bench.texts();
+  ASSERT_GT(told.size(), 100U);
+  bool seen = false;
+  for (const std::string& text : told) {
+    EXPECT_LE(gsm_length(text), kTextSeptetsMax) << text;
+    EXPECT_EQ(to_gsm(text), text);
+    if (text.find("Cannot go") != std::string::npos) {
+      const bool code_at_end = text.rfind("PASS ") + 9 >= text.size();
+      EXPECT_TRUE(code_at_end) << text;
+    }
+    if (text.starts_with("BARN-BEH COLD")) {
+      EXPECT_LT(text.find("28.6 C"), 35U) << text;
+      seen = true;
+    }
+  }
+  EXPECT_TRUE(seen);
+}
+
+TEST(Words, GiveWhatToDoUpBeforeHowToAnswer) {
+  AlarmWords words{"H1 COLD 28.6 C", ", wants 31 (day 2)",
+                   "GO NOW: " + std::string(80, 'a') + ". " + std::string(80, 'b') + ".",
+                   "Reply OK K7. Cannot go: PASS K7"};
+  EXPECT_EQ(to_text(words), "H1 COLD 28.6 C, wants 31 (day 2). GO NOW: " + std::string(80, 'a') +
+                                ". Reply OK K7. Cannot go: PASS K7");
+  words.action.clear();
+  EXPECT_EQ(to_text(words), "H1 COLD 28.6 C, wants 31 (day 2). Reply OK K7. Cannot go: PASS K7");
+  words.head = std::string(200, 'h');
+  EXPECT_TRUE(to_text(words).ends_with(". Reply OK K7. Cannot go: PASS K7"));
+  EXPECT_EQ(gsm_length(to_text(words)), kTextSeptetsMax);
+}
+
+}  // namespace
+}  // namespace underwing
