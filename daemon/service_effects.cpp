@@ -124,8 +124,8 @@ void Service::Impl::tell_story(const Effect& effect) {
   const std::string line = fmt::format("{}  {}", story->clock(effect.time + watch->engine().wall_ahead()), sentence);
   log(line);
   if (options.story.empty()) return;
-  // What people are told is shown by the channel that carries it.
-  if (effect.kind == Effect::Kind::event && sentence.find(" is told by ") != std::string::npos) return;
+  // What people are told, and what they reply, is shown by the channel that carries it.
+  if (effect.kind == Effect::Kind::answer || sentence.find(" is told by ") != std::string::npos) return;
   std::ofstream out(options.story, std::ios::app);
   out << line << '\n';
 }

@@ -231,33 +231,30 @@ Instant Engine::due_of(std::size_t id) {
 void Engine::schedule(std::size_t id, Instant time) {
   // A later time needs no entry of its own: the earlier one looks again when it comes up.
   if (time == kNever || (scheduled_[id] != kNever && scheduled_[id] <= time)) return;
+  if (scheduled_[id] != kNever) due_.erase({scheduled_[id], id});
   scheduled_[id] = time;
-  due_.push({time, id});
+  due_.emplace(time, id);
 }
 
 Instant Engine::next_due() {
   while (!due_.empty()) {
-    const Due top = due_.top();
-    if (scheduled_[top.id] != top.time) {
-      due_.pop();
-      continue;
-    }
-    const Instant actual = due_of(top.id);
-    if (actual <= top.time) break;
-    due_.pop();
-    scheduled_[top.id] = kNever;
-    schedule(top.id, actual);
+    const auto [time, id] = *due_.begin();
+    const Instant actual = due_of(id);
+    if (actual <= time) break;
+    due_.erase(due_.begin());
+    scheduled_[id] = kNever;
+    schedule(id, actual);
   }
-  return std::min(next_minute_, due_.empty() ? kNever : due_.top().time);
+  return quiet_until();
 }
 
 void Engine::work_off_next() {
   const Instant time = next_due();
   concerned_.clear();
   const bool minute = time == next_minute_;
-  while (next_due() == time && !due_.empty() && due_.top().time == time) {
-    const std::size_t id = due_.top().id;
-    due_.pop();
+  while (next_due() == time && !due_.empty() && due_.begin()->first == time) {
+    const std::size_t id = due_.begin()->second;
+    due_.erase(due_.begin());
     scheduled_[id] = kNever;
     if (id < board_.series.size()) {
       concerned_.insert(concerned_.end(), probes_[id].dependents.begin(), probes_[id].dependents.end());

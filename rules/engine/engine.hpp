@@ -4,7 +4,7 @@
 #include <cstdint>
 #include <memory>
 #include <optional>
-#include <queue>
+#include <set>
 #include <span>
 #include <vector>
 
@@ -40,7 +40,7 @@ class Engine {
   void finish();
 
   /// Nothing falls due before this; a lower bound of `next_due` that costs nothing.
-  [[nodiscard]] Instant quiet_until() const { return due_.empty() ? next_minute_ : std::min(next_minute_, due_.top().time); }
+  [[nodiscard]] Instant quiet_until() const { return due_.empty() ? next_minute_ : std::min(next_minute_, due_.begin()->first); }
   /// The next moment at which something falls due; `work_off_next` works it off. For callers that interleave
   /// their own timers; `advance` does both in a loop.
   [[nodiscard]] Instant next_due();
@@ -74,7 +74,7 @@ class Engine {
   [[nodiscard]] const Series& series(std::size_t probe) const { return board_.series[probe]; }
   [[nodiscard]] const RuleState& state(std::size_t rule) const { return states_[rule]; }
   /// Puts back a rule's memory, for a start from a snapshot; to be followed by `resume`.
-  void restore(std::size_t rule, const RuleState& state) { states_[rule] = state; }
+  void restore(std::size_t rule, const RuleState& state);
 
   /// What the rule sees right now, for showing: value and limits, canonical; unknown is NaN.
   [[nodiscard]] Sight look(std::size_t rule);
@@ -105,11 +105,6 @@ class Engine {
     QualityTest failing = QualityTest::none;
     bool suspect = false;                 ///< the neighbour test marks it
   };
-  struct Due {
-    Instant time;
-    std::size_t id = 0;  ///< a probe, or the number of probes plus a rule
-    friend bool operator>(const Due& a, const Due& b) { return a.time > b.time; }
-  };
 
   void compile();
   void compile_rule(std::size_t rule);
@@ -134,8 +129,8 @@ class Engine {
   std::vector<RuleState> states_;
   std::vector<ProbeState> probes_;                    ///< by probe
   std::vector<Instant> work_until_;                   ///< by house
-  std::priority_queue<Due, std::vector<Due>, std::greater<>> due_;
-  std::vector<Instant> scheduled_;                    ///< by id: the entry of `due_` that counts
+  std::set<std::pair<Instant, std::size_t>> due_;     ///< what falls due when: a probe, or the number of probes plus a rule
+  std::vector<Instant> scheduled_;                    ///< by id: its one entry in `due_`
   std::vector<std::size_t> concerned_;
   std::vector<Event> events_;
   std::vector<Event> found_;

@@ -92,6 +92,11 @@ void Engine::adopt(const Engine& older) {
   evaluate_all(Occasion::due);
 }
 
+void Engine::restore(std::size_t rule, const RuleState& state) {
+  states_[rule] = state;
+  schedule(rules_->probes.size() + rule, due_of(rules_->probes.size() + rule));
+}
+
 void Engine::resume(Instant now) {
   const Duration outage = now - now_;
   now_ = std::max(now_, now);
