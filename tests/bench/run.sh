@@ -1,0 +1,169 @@
+#!/usr/bin/env bash
+# Runs every benchmark of this folder one after another and prints what it finds, with the machine.
+#   tests/bench/run.sh BUILD [engine] [peers] [replay] [pipe] [mqtt]     left out: all of them
+# BUILD is a folder configured with -DCMAKE_BUILD_TYPE=Release -DUNDERWING_BENCH=ON and built.
+set -euo pipefail
+here=$(cd "$(dirname "${BASH_SOURCE[0]}")" && pwd)
+build=$(cd "$1" && pwd)
+shift
+wanted=${*:-engine peers replay pipe mqtt}
+bench=$build/tests/bench
+work=$(mktemp -d "${TMPDIR:-/tmp}/underwing-bench.XXXXXX")
+pids=()
+stop_all() {
+  trap - EXIT
+  for pid in "${pids[@]}"; do kill "$pid" 2>/dev/null || true; done
+  for pid in "${pids[@]}"; do wait "$pid" 2>/dev/null || true; done
+  rm -rf "$work"
+}
+trap stop_all EXIT
+trap 'stop_all; exit 130' INT TERM
+
+# CPU time that a process has had, user and system, in microseconds.
+cpu_us() {
+  local fields
+  read -r -a fields <"/proc/$1/stat"
+  echo $(((fields[13] + fields[14]) * 1000000 / $(getconf CLK_TCK)))
+}
+ratio() { awk -v a="$1" -v b="$2" 'BEGIN { printf "%.2f", a / b }'; }
+field() { sed -n "s/.*\"$1\":\([0-9]*\).*/\1/p" <<<"$2"; }
+# until_true SECONDS COMMAND…
+until_true() {
+  local deadline=$((SECONDS + $1))
+  shift
+  until "$@" >/dev/null 2>&1; do
+    ((SECONDS < deadline)) || { echo "gave up waiting for: $*" >&2; return 1; }
+    sleep 0.1
+  done
+}
+export UNDERWING_PLUGINS=$build/plugins
+status() { "$build/underwing" status --socket "$work/socket" --json; }
+
+# start_daemon FARM OPTION…: the daemon's process is $daemon.
+start_daemon() {
+  local farm=$1
+  shift
+  rm -rf "$work/state"
+  "$build/underwingd" --farm "$farm" --state "$work/state" --socket "$work/socket" "$@" >"$work/daemon.log" 2>&1 &
+  daemon=$!
+  pids+=("$daemon")
+}
+stop_process() {
+  kill "$1" 2>/dev/null || true
+  wait "$1" 2>/dev/null || true
+}
+
+run_engine() { "$bench/engine_bench"; }
+
+run_peers() {
+  if [[ ! -x $bench/peers_bench ]]; then
+    echo "peers_bench was not built: add 'reference' to UNDERWING_SUBJECTS."
+  else
+    "$bench/peers_bench" "${UNDERWING_NODE_FOLDER:-.}"
+  fi
+}
+
+run_replay() {
+  local name readings begun ended
+  for name in "two houses, 24 h:2:1" "one house, seven days:1:7"; do
+    IFS=: read -r title houses days <<<"$name"
+    readings=$("$bench/write_tape" "$work/farm-$days" "$houses" "$days")
+    for _ in 1 2 3; do
+      begun=$(date +%s.%N)
+      TIMEFORMAT="%U s of CPU"
+      time "$build/underwing" replay --farm "$work/farm-$days" --json "$work/farm-$days"/tapes/*.zst >"$work/events" || true
+      ended=$(date +%s.%N)
+      echo "replay, $title: $readings readings in $(ratio "$(awk "BEGIN { print $ended - $begun }")" 1) s, $(wc -l <"$work/events") lines"
+    done
+  done
+}
+
+run_pipe() {
+  local farm=$work/pipe readings used begun ended report
+  readings=$("$bench/write_tape" "$farm" 1 2 $'plugins:\n  feed: {run: ./feed.sh}\n')
+  cp "$here/feed.sh" "$farm/"
+  start_daemon "$farm" --time-from-readings
+  until_true 120 test -s "$farm/ended"
+  used=$(cpu_us "$daemon")
+  report=$(status)
+  begun=$(<"$farm/begun") ended=$(<"$farm/ended")
+  stop_process "$daemon"
+  echo "pipe: $readings readings, $(field dropped "$report") of them dropped, $(awk "BEGIN { printf \"%.0f\", $readings / ($ended - $begun) }") a second, $(ratio "$used" "$readings") us of CPU each"
+}
+
+start_broker() {
+  port=$((20000 + RANDOM))
+  printf 'listener %s 127.0.0.1\nallow_anonymous true\npersistence false\nset_tcp_nodelay true\nmax_queued_messages 0\nmax_inflight_messages 0\n' "$port" >"$work/broker.conf"
+  "$(command -v mosquitto || echo /usr/sbin/mosquitto)" -c "$work/broker.conf" >"$work/broker.log" 2>&1 &
+  broker=$!
+  pids+=("$broker")
+  until_true 10 bash -c "exec 3<>/dev/tcp/127.0.0.1/$port"
+}
+
+houses=10
+seconds=${UNDERWING_BENCH_SECONDS:-5}
+
+# bare RATE: a bare subscriber; "sent received us-of-CPU us-of-CPU-of-the-broker"
+bare() {
+  local sent answer
+  start_broker
+  "$bench/bare_subscriber" "$port" >"$work/bare" &
+  local subscriber=$!
+  pids+=("$subscriber")
+  until_true 10 grep -q ready "$work/bare"
+  sent=$("$bench/mqtt_publish" "$port" "$1" "$seconds" "$houses")
+  wait "$subscriber"
+  answer=$(tail -1 "$work/bare")
+  echo "$sent $answer $(cpu_us "$broker")"
+  stop_process "$broker"
+}
+
+# ours RATE: plugin and daemon; the same, and the plugin's part after it
+ours() {
+  local sent before plugin_before plugin now last=-1 report
+  start_broker
+  local farm=$work/live
+  "$bench/write_tape" "$farm" "$houses" 0 "plugins:
+  climate:
+    run: mqtt
+    settings:
+      broker: mqtt://127.0.0.1:$port
+      read: [{topic: \"farm/{house}/climate/{probe}\", measure: air_temperature, value: /temp, unit: °C, time: /ts}]
+" >/dev/null
+  start_daemon "$farm" --trust-clock
+  until_true 20 bash -c "'$build/underwing' status --socket '$work/socket' --json | grep -q 'connected to\|\"state\":\"ready\"'"
+  sleep 1
+  plugin=$(pgrep -P "$daemon" -f underwing-mqtt)
+  before=$(cpu_us "$daemon") plugin_before=$(cpu_us "$plugin")
+  sent=$("$bench/mqtt_publish" "$port" "$1" "$seconds" "$houses")
+  while report=$(status) && now=$(field readings "$report") && [[ $now != "$last" ]]; do last=$now; sleep 2; done
+  local plugin_us=$(($(cpu_us "$plugin") - plugin_before))
+  echo "$sent $(($(field readings "$report") - $(field dropped "$report"))) $(($(cpu_us "$daemon") - before + plugin_us)) $(cpu_us "$broker") $plugin_us"
+  stop_process "$daemon"
+  stop_process "$broker"
+}
+
+# highest WHO: the highest rate, in steps of 5,000, at which nothing is lost and the last one is there within the
+# time that was given.
+run_mqtt() {
+  local who sent got us broker_us plugin_us rate
+  declare -A each
+  for who in bare ours; do
+    read -r sent got us broker_us plugin_us <<<"$($who 20000)"
+    each[$who]=$(ratio "$us" "$got")
+    echo "mqtt, $who, 20000 a second: $sent sent, $got taken, ${each[$who]} us of CPU each (the broker $(ratio "$broker_us" "$got")${plugin_us:+; of ours the plugin $(ratio "$plugin_us" "$got")})"
+  done
+  echo "mqtt: plugin and daemon cost $(ratio "${each[ours]}" "${each[bare]}") times a bare subscriber"
+  for who in bare ours; do
+    for rate in 30000 40000 50000 60000 80000 100000; do
+      read -r sent got us broker_us plugin_us <<<"$($who $rate)"
+      echo "mqtt, $who, $rate a second: $sent sent, $got taken, $(ratio "$us" "$got") us of CPU each"
+    done
+  done
+}
+
+echo "$(grep -m1 'model name' /proc/cpuinfo | cut -d: -f2-), $(nproc) cores, $(uname -sr); load before: $(cut -d' ' -f1-3 /proc/loadavg)"
+for one in $wanted; do
+  echo "-- $one"
+  "run_$one"
+done
