@@ -60,7 +60,7 @@ TEST(FirstNight, InterruptedLeavesNothingBehind) {
                          std::chrono::seconds(120)))
       << read_file(screen);
   const pid_t session = std::stoi(read_file(folder.path("session")));
-  const std::string mine = fmt::format("pgrep -s {} -a", session);
+  const std::string mine = fmt::format("pgrep -s {} -r S,R,D -a", session);
   EXPECT_GE(count_of("\n", shell(mine).text), 5U) << shell(mine).text;
   ASSERT_EQ(kill(-session, SIGINT), 0);
   EXPECT_TRUE(wait_until([&] { return shell(mine).text.empty(); }, std::chrono::seconds(20))) << shell(mine).text;
