@@ -236,13 +236,11 @@ SenmlParser& SenmlParser::operator=(SenmlParser&&) noexcept = default;
 
 Result<SenmlPack> SenmlParser::parse(std::string_view line, Instant now) noexcept {
   Impl& impl = *impl_;
-  impl.records.clear();
   impl.remarks.clear();
+  impl.records.resize(1);
+  if (read_senml_line(line, impl.records.front())) return SenmlPack{impl.records, impl.remarks};
+  impl.records.clear();
   impl.arena.clear();
-  if (const auto record = read_senml_line(line)) {
-    impl.records.push_back(*record);
-    return SenmlPack{impl.records, impl.remarks};
-  }
   if (!impl.read(line, now)) return Failure{impl.fault};
   return SenmlPack{impl.records, impl.remarks};
 }

@@ -99,16 +99,16 @@ bool take_time(Front& front, Instant& time) {
 
 }  // namespace
 
-std::optional<SenmlRecord> read_senml_line(std::string_view line) {
+bool read_senml_line(std::string_view line, SenmlRecord& record) {
   Front front(line);
-  SenmlRecord record;
-  if (!front.take("[{\"n\":\"") || !front.take_name(record.name)) return std::nullopt;
-  if (front.take(",\"u\":\"") && !front.take_plain(record.unit.emplace())) return std::nullopt;
-  if (!front.take(",\"v\":") || !take_value(front, record.value)) return std::nullopt;
-  if (!front.take(",\"t\":") || !take_time(front, record.time)) return std::nullopt;
-  if (!front.take("}]") || !front.at_end()) return std::nullopt;
+  if (!front.take("[{\"n\":\"") || !front.take_name(record.name)) return false;
+  record.unit.reset();
+  if (front.take(",\"u\":\"") && !front.take_plain(record.unit.emplace())) return false;
+  if (!front.take(",\"v\":") || !take_value(front, record.value)) return false;
+  if (!front.take(",\"t\":") || !take_time(front, record.time)) return false;
   record.timed = true;
-  return record;
+  record.is_sum = false;
+  return front.take("}]") && front.at_end();
 }
 
 }  // namespace underwing

@@ -1,7 +1,6 @@
 #pragma once
 
 #include <array>
-#include <optional>
 #include <string_view>
 
 #include "daemon/senml.hpp"
@@ -19,9 +18,9 @@ inline constexpr std::array<bool, 256> kSenmlNameCharacters = [] {
 }();
 
 /// Reads the one form that append_senml() writes, `[{"n":"…","u":"…","v":…,"t":…}]` with an absolute time and no white
-/// space, in a tenth of what a JSON parser takes: tapes and our own plugins hold little else. nullopt for everything
+/// space, in a tenth of what a JSON parser takes: tapes and our own plugins hold little else. False for everything
 /// that is not just so, faults among it: SenmlParser then says what it is. Where it gives a record, it is the one that
 /// SenmlParser would give. The views point into `line`.
-[[nodiscard]] std::optional<SenmlRecord> read_senml_line(std::string_view line);
+[[nodiscard]] bool read_senml_line(std::string_view line, SenmlRecord& record);
 
 }  // namespace underwing

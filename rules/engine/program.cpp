@@ -340,6 +340,12 @@ double Program::birds(const Flock& flock, Board& board) const {
 }
 
 double Program::run(const Moment& moment, Board& board) const {
+  // Most rules hold one combined number against another that is as plain.
+  if (steps_.size() == 1 && steps_.front().op == Op::number) return steps_.front().number;
+  if (steps_.size() == 1 && steps_.front().op == Op::aggregate) {
+    const double value = board.value_of(steps_.front().index, moment);
+    return known(value) ? value : kUnknown;
+  }
   std::array<double, kStackMax> stack;
   std::size_t top = 0;  // number of values on the stack
   const auto push = [&](double value) { stack[top++] = value; };

@@ -258,12 +258,13 @@ TEST(Senml, TheShortWayReadsWhatTheLongWayReads) {
   const std::vector<std::string> times = {"1772443800",  "1772443800.1", "1772443800.123", "1772443800.1234", "268435456", "268435455",
                                           "01772443800", "1772443800.",  "253402300799",   "99999999999.999", "-5", "1.7e9"};
   std::size_t short_ones = 0;
+  SenmlRecord record;
   for (const std::string& value : values) {
     for (const std::string& time : times) {
       for (const char* unit : {"", R"("u":"Cel",)", R"("u":"",)", R"("u":"\u0041",)", "\"u\":\"\xc2\xb0\","}) {
         const std::string line = fmt::format(R"([{{"n":"house-1/air_temperature/north",{}"v":{},"t":{}}}])", unit, value, time);
         EXPECT_EQ(resolved(line), resolved(" " + line)) << line;
-        short_ones += read_senml_line(line).has_value();
+        short_ones += read_senml_line(line, record);
       }
     }
   }
