@@ -8,6 +8,8 @@
 namespace underwing {
 namespace {
 
+constexpr Duration kAskEvery = std::chrono::milliseconds(100);
+
 Duration read_clock(clockid_t id) {
   timespec time{};
   ::clock_gettime(id, &time);
@@ -20,11 +22,16 @@ Instant SystemClock::wall() { return Instant(read_clock(CLOCK_REALTIME)); }
 Duration SystemClock::monotonic() { return read_clock(CLOCK_BOOTTIME); }
 
 bool SystemClock::trusted() {
-  timex state{};
   if (always_trusted_) return true;
+  // A system call that is not worth its time at every reading.
+  const Duration now = monotonic();
+  if (asked_ != Duration::min() && now - asked_ < kAskEvery) return trusted_;
+  asked_ = now;
+  timex state{};
   const int kernel_state = ::adjtimex(&state);
   // Where the kernel may not be asked (-1), nothing vouches for the clock.
-  return kernel_state >= 0 && kernel_state != TIME_ERROR && (state.status & STA_UNSYNC) == 0;
+  trusted_ = kernel_state >= 0 && kernel_state != TIME_ERROR && (state.status & STA_UNSYNC) == 0;
+  return trusted_;
 }
 
 EngineClock::EngineClock(ClockSource& source, std::optional<Instant> not_before)

@@ -28,6 +28,8 @@ class SystemClock : public ClockSource {
 
  private:
   bool always_trusted_;
+  bool trusted_ = false;              ///< as the kernel last said
+  Duration asked_{Duration::min()};   ///< when it was asked, in monotonic time
 };
 
 /// Engine time: wall time at the start plus monotonic time since. It never stops and never runs back, whatever

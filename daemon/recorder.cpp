@@ -50,14 +50,23 @@ void Recorder::resume(Instant now, Duration wall_ahead) {
   write(line_);
 }
 
+void Recorder::learn_names() {
+  const RuleSet& rules = watch_.rules();
+  names_of_ = rules.hash;
+  names_.clear();
+  for (std::size_t probe = 0; probe < rules.probes.size(); ++probe) {
+    const auto unit = senml_unit_of(rules.probes[probe].quality.unit);
+    names_.push_back({rules.full_name(probe), unit ? std::optional<std::string>(*unit) : std::nullopt});
+  }
+}
+
 void Recorder::reading(std::size_t probe, Instant time, double value) {
   if (watch_.now() > time) mark_time();
-  const RuleSet& rules = watch_.rules();
-  const std::string name = rules.full_name(probe);
+  if (names_of_ != watch_.rules().hash || names_.size() != watch_.rules().probes.size()) learn_names();
   line_.clear();
   SenmlRecord record;
-  record.name = name;
-  record.unit = senml_unit_of(rules.probes[probe].quality.unit);
+  record.name = names_[probe].name;
+  record.unit = names_[probe].unit;
   record.value = value;
   record.time = time;
   record.timed = true;

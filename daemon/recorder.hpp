@@ -1,8 +1,10 @@
 #pragma once
 
 #include <functional>
+#include <optional>
 #include <string>
 #include <string_view>
+#include <vector>
 
 #include "daemon/watch.hpp"
 #include "rules/base/time.hpp"
@@ -30,11 +32,19 @@ class Recorder {
 
  private:
   void write(std::string_view line);
+  void learn_names();
+
+  struct Named {
+    std::string name;
+    std::optional<std::string> unit;
+  };
 
   Watch& watch_;
   Write write_;
   Instant taped_{Duration::min()};  ///< engine time as the tape tells it so far
   std::string line_;
+  std::vector<Named> names_;        ///< by probe, as lines name them
+  std::string names_of_;            ///< hash of the rules that they belong to
 };
 
 }  // namespace underwing

@@ -10,6 +10,8 @@ namespace underwing {
 namespace {
 
 constexpr std::size_t kBytesWaitingMax = 64U << 20U;
+/// Lines wait for the next sync(), or for this many bytes: to wake a thread costs more than many lines.
+constexpr std::size_t kBytesAtOnce = 256U << 10U;
 
 }  // namespace
 
@@ -28,6 +30,7 @@ struct TapeThread::Impl {
   std::condition_variable wake;
   std::vector<Work> waiting;
   std::size_t bytes_waiting = 0;
+  bool due = false;        ///< what waits is to be written now
   bool ending = false;
   std::string problem;
   std::thread thread;
@@ -35,13 +38,16 @@ struct TapeThread::Impl {
   Impl(std::filesystem::path folder, TapeHead head) : writer(std::move(folder), std::move(head)) {}
 
   void add(Work work) {
+    bool first = false;
     {
       const std::lock_guard lock(mutex);
       if (work.what == What::line && bytes_waiting + work.text.size() > kBytesWaitingMax) return;
       bytes_waiting += work.text.size();
+      first = !due && (work.what != What::line || bytes_waiting > kBytesAtOnce);
+      due = due || first;
       waiting.push_back(std::move(work));
     }
-    wake.notify_one();
+    if (first) wake.notify_one();
   }
 
   void say(const Result<void>& result) {
@@ -63,10 +69,11 @@ struct TapeThread::Impl {
   void run() {
     std::unique_lock lock(mutex);
     for (;;) {
-      wake.wait(lock, [&] { return ending || !waiting.empty(); });
+      wake.wait(lock, [&] { return ending || due; });
       std::vector<Work> work;
       work.swap(waiting);
       bytes_waiting = 0;
+      due = false;
       const bool last = ending;
       lock.unlock();
       Result<void> outcome;
