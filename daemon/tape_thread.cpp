@@ -3,6 +3,7 @@
 #include <condition_variable>
 #include <mutex>
 #include <thread>
+#include <utility>
 #include <vector>
 
 namespace underwing {
@@ -19,8 +20,13 @@ struct TapeThread::Impl {
   enum class What : std::uint8_t { line, rules, sync };
   struct Work {
     What what = What::line;
-    std::string text;
+    std::size_t text_bytes = 0;
     Instant now{};
+  };
+  /// Their texts stand one after another in one string: a line asks for no memory of its own.
+  struct Waiting {
+    std::vector<Work> work;
+    std::string texts;
   };
 
   TapeWriter writer;
@@ -28,8 +34,7 @@ struct TapeThread::Impl {
   std::function<void(const std::string&)> on_problem;
   std::mutex mutex;
   std::condition_variable wake;
-  std::vector<Work> waiting;
-  std::size_t bytes_waiting = 0;
+  Waiting waiting;
   bool due = false;        ///< what waits is to be written now
   bool ending = false;
   std::string problem;
@@ -37,15 +42,15 @@ struct TapeThread::Impl {
 
   Impl(std::filesystem::path folder, TapeHead head) : writer(std::move(folder), std::move(head)) {}
 
-  void add(Work work) {
+  void add(What what, std::string_view text, Instant now) {
     bool first = false;
     {
       const std::lock_guard lock(mutex);
-      if (work.what == What::line && bytes_waiting + work.text.size() > kBytesWaitingMax) return;
-      bytes_waiting += work.text.size();
-      first = !due && (work.what != What::line || bytes_waiting > kBytesAtOnce);
+      if (what == What::line && waiting.texts.size() + text.size() > kBytesWaitingMax) return;
+      waiting.texts += text;
+      waiting.work.push_back({what, text.size(), now});
+      first = !due && (what != What::line || waiting.texts.size() > kBytesAtOnce);
       due = due || first;
-      waiting.push_back(std::move(work));
     }
     if (first) wake.notify_one();
   }
@@ -57,28 +62,31 @@ struct TapeThread::Impl {
     post([this, now_wrong] { on_problem(now_wrong); });
   }
 
-  Result<void> carry_out(const Work& work) {
+  Result<void> carry_out(const Work& work, std::string_view text) {
     switch (work.what) {
-      case What::line: return writer.write(work.text, work.now);
-      case What::rules: return writer.set_rules(work.text, work.now);
+      case What::line: return writer.write(text, work.now);
+      case What::rules: return writer.set_rules(text, work.now);
       case What::sync: return writer.sync(work.now);
     }
     return {};
   }
 
   void run() {
+    Waiting taken;
     std::unique_lock lock(mutex);
     for (;;) {
       wake.wait(lock, [&] { return ending || due; });
-      std::vector<Work> work;
-      work.swap(waiting);
-      bytes_waiting = 0;
+      taken.work.clear();
+      taken.texts.clear();
+      std::swap(taken, waiting);
       due = false;
       const bool last = ending;
       lock.unlock();
       Result<void> outcome;
-      for (const Work& piece : work) {
-        Result<void> result = carry_out(piece);
+      std::string_view texts = taken.texts;
+      for (const Work& piece : taken.work) {
+        Result<void> result = carry_out(piece, texts.substr(0, piece.text_bytes));
+        texts.remove_prefix(piece.text_bytes);
         if (!result.ok()) outcome = std::move(result);
       }
       if (last) {
@@ -110,11 +118,11 @@ TapeThread::~TapeThread() {
 }
 
 void TapeThread::write(std::string_view line, Instant now) {
-  impl_->add({Impl::What::line, std::string(line), now});
+  impl_->add(Impl::What::line, line, now);
 }
 
-void TapeThread::set_rules(const std::string& hash, Instant now) { impl_->add({Impl::What::rules, hash, now}); }
+void TapeThread::set_rules(const std::string& hash, Instant now) { impl_->add(Impl::What::rules, hash, now); }
 
-void TapeThread::sync(Instant now) { impl_->add({Impl::What::sync, "", now}); }
+void TapeThread::sync(Instant now) { impl_->add(Impl::What::sync, "", now); }
 
 }  // namespace underwing
