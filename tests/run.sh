@@ -18,11 +18,12 @@ build_and_test() {
   rm -f "$folder.configure.log"
   cmake --build "$folder" --target "$target"
   local results=$folder/tests.xml
+  rm -f "$results"
   ctest --test-dir "$folder" --output-on-failure --no-tests=error -j "$(nproc)" --output-junit tests.xml || true
+  # The counts stand in the file's first element, each an attribute of its own.
+  count() { grep -m 1 -o -E "\\b$1=\"[0-9]+\"" "$results" | tr -dc 0-9; }
   local total bad skipped
-  total=$(grep -o ' tests="[0-9]*"' "$results" | head -1 | tr -dc 0-9)
-  bad=$(grep -o ' failures="[0-9]*"' "$results" | head -1 | tr -dc 0-9)
-  skipped=$(grep -o ' skipped="[0-9]*"' "$results" | head -1 | tr -dc 0-9)
+  total=$(count tests) bad=$(count failures) skipped=$(count skipped)
   passed=$((passed + total - bad - skipped))
   failed=$((failed + bad))
 }
