@@ -55,12 +55,16 @@ stop_process() {
 
 run_engine() { "$bench/engine_bench"; }
 
+# The versions of peers are fixed, so that figures of two days can be compared.
 run_peers() {
   if [[ ! -x $bench/peers_bench ]]; then
     echo "peers_bench was not built: add 'reference' to UNDERWING_SUBJECTS."
-  else
-    "$bench/peers_bench" "${UNDERWING_NODE_FOLDER:-.}"
+    return
   fi
+  mkdir -p "$bench/peers"
+  [[ -d $bench/peers/node_modules/json-rules-engine ]] ||
+    npm install --silent --no-audit --no-fund --prefix "$bench/peers" json-rules-engine@7.3.1 || echo "npm could not bring json-rules-engine."
+  "$bench/peers_bench" "$bench/peers"
 }
 
 run_replay() {
@@ -151,17 +155,22 @@ ours() {
   stop_process "$broker"
 }
 
-# First the cost at half the broker's rate. Then ever faster: beyond what the machine can do the publisher waits, so
-# that the rate reached is the highest, and every message that is missing is told.
+median() { sort -n | awk '{ v[NR] = $1 } END { print v[int((NR + 1) / 2)] }'; }
+
+# First the cost at half the broker's rate, both in turn, as the speed of a shared machine wanders. Then ever faster:
+# beyond what the machine can do the publisher waits, so that the rate reached is the highest, and every message that
+# is missing is told.
 run_mqtt() {
   local who sent got us broker_us rate plugin_us asked
   declare -A each
-  for who in bare ours bare ours; do
+  : >"$work/ratios"
+  for who in bare ours bare ours bare ours bare ours bare ours; do
     read -r sent got us broker_us rate plugin_us <<<"$($who 20000)"
     each[$who]=$(ratio "$us" "$got")
     echo "mqtt, $who: $rate a second, $((sent - got)) of $sent lost, ${each[$who]} us of CPU each (the broker $(ratio "$broker_us" "$got")${plugin_us:+; of ours the plugin $(ratio "$plugin_us" "$got")})"
-    [[ $who != ours ]] || echo "mqtt: plugin and daemon cost $(ratio "${each[ours]}" "${each[bare]}") times a bare subscriber"
+    [[ $who != ours ]] || echo "$(ratio "${each[ours]}" "${each[bare]}")" >>"$work/ratios"
   done
+  echo "mqtt: plugin and daemon cost $(median <"$work/ratios") times a bare subscriber (the middle of: $(sort -n "$work/ratios" | xargs))"
   for who in bare ours; do
     for asked in 40000 60000 100000; do
       read -r sent got us broker_us rate plugin_us <<<"$($who $asked)"
