@@ -61,10 +61,7 @@ EngineClock::Reading EngineClock::read() {
   reading.engine = engine_;
   reading.wall_ahead = ahead;
   const Duration moved = ahead - told_ahead_;
-  if (moved > kJump || moved < -kJump) {
-    told_ahead_ = ahead;
-    reading.jumped = ahead;
-  }
+  if (moved > kJump || moved < -kJump) reading.jumped = ahead;
   return reading;
 }
 

@@ -43,8 +43,8 @@ class EngineClock {
     Instant engine{};
     Duration wall_ahead{};             ///< wall time minus engine time
     bool trusted = false;
-    /// Set where wall time has moved by more than two minutes against engine time since it was last set here:
-    /// the new `wall_ahead`.
+    /// Set where wall time has moved by more than two minutes against engine time since the last told(): the new
+    /// `wall_ahead`. It stays set until told(), so that no reader of the clock can swallow a jump.
     std::optional<Duration> jumped;
     /// Readings bear times of a clock that cannot be believed: stamp them with engine time.
     [[nodiscard]] bool stamp_readings() const { return !trusted || wall_ahead > kJump || wall_ahead < -kJump; }
@@ -55,6 +55,8 @@ class EngineClock {
   explicit EngineClock(ClockSource& source, std::optional<Instant> not_before = std::nullopt);
 
   [[nodiscard]] Reading read();
+  /// The watch knows of this distance between wall time and engine time.
+  void told(Duration wall_ahead) { told_ahead_ = wall_ahead; }
 
  private:
   ClockSource& source_;

@@ -25,17 +25,20 @@ std::string plugin_program(const std::string& run, const std::filesystem::path& 
 }
 
 struct PluginHost::Impl : std::enable_shared_from_this<Impl> {
+  struct Call {
+    std::string method;  ///< of a request; an answer has none
+    json id, body;
+    bool is_answer = false;
+  };
   /// What keeps its place in a plugin's stream: a reading, a request, or an answer.
   struct Queued {
-    enum class Kind : std::uint8_t { reading, request, answer };
-    Kind kind = Kind::reading;
     PluginPtr plugin;
-    std::string name;   ///< of a reading; of a request the method
-    std::optional<std::string> unit;
+    std::unique_ptr<Call> call;  ///< none: a reading
+    std::size_t name_bytes = 0;  ///< name, then unit, stand in `texts`
+    std::optional<std::size_t> unit_bytes;
     double value = 0;
     Instant time{};
     bool timed = false, is_sum = false;
-    json id, body;
   };
   struct Message {
     PluginPtr plugin;
@@ -53,7 +56,10 @@ struct PluginHost::Impl : std::enable_shared_from_this<Impl> {
   std::deque<Message> messages;         ///< emptied every turn, so that a turn's reads bound it
   std::deque<Queued> queue;
   std::size_t readings = 0;             ///< in `queue`
+  std::string texts;                    ///< of the queued readings, in their order: none asks for memory of its own
+  std::size_t texts_begin = 0;          ///< before it stand texts of readings that are gone
   bool drain_posted = false;
+  Instant turn_now{};                   ///< engine time when this turn's first pack came
   std::uint64_t request_count = 0;
   std::function<void()> all_stopped;
   SenmlParser parser;
@@ -76,7 +82,8 @@ struct PluginHost::Impl : std::enable_shared_from_this<Impl> {
   }
 
   void on_pack(SupervisedPlugin& plugin, std::string_view line) {
-    const auto pack = parser.parse(line, now());
+    if (!drain_posted) turn_now = now();
+    const auto pack = parser.parse(line, turn_now);
     if (!pack) return plugin.not_understood(pack.error() + ": " + std::string(line.substr(0, 200)));
     if (!pack->remarks.empty()) plugin.not_understood(line, pack->remarks.size());
     if (pack->records.empty()) return;
@@ -89,8 +96,12 @@ struct PluginHost::Impl : std::enable_shared_from_this<Impl> {
     ++plugin.status().readings;
     Queued item;
     item.plugin = plugin.shared_from_this();
-    item.name = record.name;
-    if (record.unit) item.unit = *record.unit;
+    item.name_bytes = record.name.size();
+    texts += record.name;
+    if (record.unit) {
+      item.unit_bytes = record.unit->size();
+      texts += *record.unit;
+    }
     item.value = record.value;
     item.time = record.time;
     item.timed = record.timed;
@@ -101,10 +112,24 @@ struct PluginHost::Impl : std::enable_shared_from_this<Impl> {
 
   void drop_oldest_reading() {
     const auto oldest =
-        std::find_if(queue.begin(), queue.end(), [](const Queued& item) { return item.kind == Queued::Kind::reading; });
+        std::find_if(queue.begin(), queue.end(), [](const Queued& item) { return item.call == nullptr; });
     oldest->plugin->dropped_reading();
+    take_texts(*oldest);
     queue.erase(oldest);
     --readings;
+  }
+
+  /// Name and unit of the oldest queued reading, good until the next reading is queued.
+  std::string_view take_texts(const Queued& reading) {
+    const auto both = std::string_view(texts).substr(texts_begin, reading.name_bytes + reading.unit_bytes.value_or(0));
+    texts_begin += both.size();
+    return both;
+  }
+
+  void forget_texts() {
+    if (texts_begin < texts.size() / 2) return;
+    texts.erase(0, texts_begin);
+    texts_begin = 0;
   }
 
   /// False: not JSON-RPC 2.0 as the protocol has it.
@@ -118,7 +143,7 @@ struct PluginHost::Impl : std::enable_shared_from_this<Impl> {
     json params = object.value("params", json::object());
     if (!params.is_object()) return false;
     if (id != object.end()) {
-      enqueue_request(plugin, Queued::Kind::request, method->get<std::string>(), *id, std::move(params));
+      enqueue_call(plugin, {method->get<std::string>(), *id, std::move(params), false});
     } else {
       if (!on_notification(plugin, method->get<std::string>(), params)) return false;
     }
@@ -131,18 +156,15 @@ struct PluginHost::Impl : std::enable_shared_from_this<Impl> {
     if (id == object.end() || !id->is_number_unsigned()) return false;
     if (!object.contains("result") && !object.contains("error")) return false;
     json result = object.contains("result") ? object["result"] : object["error"];
-    enqueue_request(plugin, Queued::Kind::answer, {}, *id, std::move(result));
+    enqueue_call(plugin, {{}, *id, std::move(result), true});
     post_drain();
     return true;
   }
 
-  void enqueue_request(SupervisedPlugin& plugin, Queued::Kind kind, std::string method, json id, json body) {
+  void enqueue_call(SupervisedPlugin& plugin, Call call) {
     Queued item;
-    item.kind = kind;
     item.plugin = plugin.shared_from_this();
-    item.name = std::move(method);
-    item.id = std::move(id);
-    item.body = std::move(body);
+    item.call = std::make_unique<Call>(std::move(call));
     queue.push_back(std::move(item));
   }
 
@@ -185,32 +207,31 @@ struct PluginHost::Impl : std::enable_shared_from_this<Impl> {
       messages.pop_front();
       if (handlers.on_message) handlers.on_message(message.plugin->status().name, message.method, message.params);
     }
+    if (handlers.on_turn) handlers.on_turn();
     // A bounded batch, so that reading the pipes comes in between.
     for (std::size_t i = 0; i < limits.readings_a_turn && !queue.empty(); ++i) {
       const Queued item = std::move(queue.front());
       queue.pop_front();
-      if (item.kind == Queued::Kind::reading) --readings;
+      if (!item.call) --readings;
       hand_over(item);
     }
+    forget_texts();
     if (!queue.empty()) post_drain();
   }
 
   void hand_over(const Queued& item) {
     const std::string& plugin = item.plugin->status().name;
-    switch (item.kind) {
-      case Queued::Kind::reading: {
-        if (!handlers.on_reading) return;
-        std::optional<std::string_view> unit;
-        if (item.unit) unit = *item.unit;
-        return handlers.on_reading(plugin, {item.name, unit, item.value, item.time, item.timed, item.is_sum});
-      }
-      case Queued::Kind::request:
-        if (handlers.on_request) handlers.on_request(plugin, item.id, item.name, item.body);
-        return;
-      case Queued::Kind::answer:
-        if (handlers.on_answer) handlers.on_answer(plugin, item.id.get<std::uint64_t>(), item.body);
-        return;
+    if (item.call) {
+      const Call& call = *item.call;
+      if (!call.is_answer && handlers.on_request) handlers.on_request(plugin, call.id, call.method, call.body);
+      if (call.is_answer && handlers.on_answer) handlers.on_answer(plugin, call.id.get<std::uint64_t>(), call.body);
+      return;
     }
+    const std::string_view both = take_texts(item);
+    if (!handlers.on_reading) return;
+    std::optional<std::string_view> unit;
+    if (item.unit_bytes) unit = both.substr(item.name_bytes);
+    handlers.on_reading(plugin, {both.substr(0, item.name_bytes), unit, item.value, item.time, item.timed, item.is_sum});
   }
 
   void on_state(SupervisedPlugin& plugin) {

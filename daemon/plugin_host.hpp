@@ -63,6 +63,8 @@ struct PluginLimits {
 };
 
 struct PluginHandlers {
+  /// Before each bounded batch of readings, requests and answers: the moment to read a clock for all of them.
+  std::function<void()> on_turn;
   /// A resolved reading. Views are good during the call.
   std::function<void(const std::string& plugin, const SenmlRecord& reading)> on_reading;
   /// A notification: goes ahead of readings. `hello` comes here too, after the state has changed.

@@ -122,6 +122,9 @@ void Service::Impl::start_plugins() {
     on_request(plugin, id, method, params);
   };
   handlers.on_answer = [this](const std::string& plugin, std::uint64_t id, const nlohmann::json&) { on_answer(plugin, id); };
+  handlers.on_turn = [this] {
+    if (clock) turn_clock = read_clock();
+  };
   handlers.on_state = [this](const PluginStatus& status) { on_state(status); };
   handlers.on_log = [](const std::string& plugin, const std::string& line) { spdlog::info("{}: {}", plugin, line); };
   plugins = std::make_unique<PluginHost>(loop, options.farm, [this] { return engine_now(); }, std::move(handlers));

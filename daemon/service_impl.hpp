@@ -78,6 +78,7 @@ struct Service::Impl {
   std::unique_ptr<Story> story;
   std::unique_ptr<SystemClock> system_clock;
   std::unique_ptr<EngineClock> clock;          ///< none where time comes from readings
+  EngineClock::Reading turn_clock;             ///< as read for this turn
   Notifier notifier;
   std::chrono::steady_clock::time_point alive_at{};
   std::unique_ptr<Journal> journal;

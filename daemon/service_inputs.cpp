@@ -43,7 +43,7 @@ void Service::Impl::on_reading(const std::string&, const SenmlRecord& record) {
       opened = true;
     }
   } else {
-    const EngineClock::Reading now = read_clock();
+    const EngineClock::Reading& now = turn_clock;
     if (!record.timed || now.stamp_readings()) time = now.engine;
     if (time > now.engine + kAheadMax) {
       ++refused_ahead;
@@ -80,6 +80,7 @@ void Service::Impl::on_state(const PluginStatus& status) {
 EngineClock::Reading Service::Impl::read_clock() {
   const EngineClock::Reading reading = clock->read();
   if (reading.jumped) {
+    clock->told(*reading.jumped);
     recorder->clock(*reading.jumped);
     apply();
   }

@@ -13,6 +13,8 @@ namespace {
 constexpr std::size_t kBytesWaitingMax = 64U << 20U;
 /// Lines wait for the next sync(), or for this many bytes: to wake a thread costs more than many lines.
 constexpr std::size_t kBytesAtOnce = 256U << 10U;
+/// Lines gather on the caller's side first: to take the lock for each costs more than the line.
+constexpr std::size_t kBytesGathered = 16U << 10U;
 
 }  // namespace
 
@@ -34,6 +36,7 @@ struct TapeThread::Impl {
   std::function<void(const std::string&)> on_problem;
   std::mutex mutex;
   std::condition_variable wake;
+  Waiting gathered;        ///< the caller's
   Waiting waiting;
   bool due = false;        ///< what waits is to be written now
   bool ending = false;
@@ -43,15 +46,32 @@ struct TapeThread::Impl {
   Impl(std::filesystem::path folder, TapeHead head) : writer(std::move(folder), std::move(head)) {}
 
   void add(What what, std::string_view text, Instant now) {
+    gathered.texts += text;
+    gathered.work.push_back({what, text.size(), now});
+    if (what != What::line || gathered.texts.size() > kBytesGathered) pass_on(what != What::line);
+  }
+
+  void pass_on(bool at_once) {
     bool first = false;
     {
       const std::lock_guard lock(mutex);
-      if (what == What::line && waiting.texts.size() + text.size() > kBytesWaitingMax) return;
-      waiting.texts += text;
-      waiting.work.push_back({what, text.size(), now});
-      first = !due && (what != What::line || waiting.texts.size() > kBytesAtOnce);
+      // A disk that does not take them costs lines, never marks.
+      const bool full = waiting.texts.size() > kBytesWaitingMax;
+      std::string_view texts = gathered.texts;
+      for (const Work& piece : gathered.work) {
+        if (full && piece.what == What::line) {
+          texts.remove_prefix(piece.text_bytes);
+          continue;
+        }
+        waiting.texts += texts.substr(0, piece.text_bytes);
+        texts.remove_prefix(piece.text_bytes);
+        waiting.work.push_back(piece);
+      }
+      first = !due && (at_once || waiting.texts.size() > kBytesAtOnce);
       due = due || first;
     }
+    gathered.work.clear();
+    gathered.texts.clear();
     if (first) wake.notify_one();
   }
 
@@ -109,6 +129,7 @@ TapeThread::TapeThread(std::filesystem::path folder, TapeHead head, std::functio
 }
 
 TapeThread::~TapeThread() {
+  impl_->pass_on(true);
   {
     const std::lock_guard lock(impl_->mutex);
     impl_->ending = true;

@@ -1,5 +1,6 @@
 #include "plugins/mqtt/broker.hpp"
 
+#include <MQTTAsync.h>
 #include <fmt/format.h>
 
 #include <cstring>
@@ -131,6 +132,8 @@ Broker::Broker(const BrokerSettings& settings, Inbox& inbox)
       will_topic_(settings.will_topic),
       client_(library_url(settings.url), settings.client_id),
       options_(make_options(settings)) {
+  // The library otherwise writes a trace of every packet into its own memory, for nobody.
+  MQTTAsync_setTraceLevel(MQTTASYNC_TRACE_FATAL);
   client_.set_message_callback([this](const mqtt::const_message_ptr& message) {
     inbox_.post_message(message->get_topic(), message->get_payload_ref().str(), message->is_retained());
   });

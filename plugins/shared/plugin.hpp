@@ -43,7 +43,7 @@ class Plugin {
   /// Has `on_wake` called soon on the thread of `run`. From any thread. Wakes are gathered: `on_wake` comes
   /// at once, then again at most every `kGather`, so that a busy source costs few system calls.
   void wake();
-  static constexpr std::chrono::milliseconds kGather{5};
+  static constexpr std::chrono::milliseconds kGather{10};
 
  protected:
   /// Once, first. May throw SettingsError: that goes out as health and to standard error, `hello` does not.

@@ -107,25 +107,22 @@ start_broker() {
 houses=10
 seconds=${UNDERWING_BENCH_SECONDS:-5}
 
-# bare RATE: a bare subscriber; "sent received us-of-CPU us-of-CPU-of-the-broker messages-a-second"
-bare() {
-  local sent begun got us ended
-  start_broker
+publish() { read -r sent begun <<<"$("$bench/mqtt_publish" "$port" "$1" "$seconds" "$houses")"; }
+per_second() { awk "BEGIN { printf \"%.0f\", $1 / ($2 - $begun) }"; }
+
+start_bare() {
   "$bench/bare_subscriber" "$port" >"$work/bare" &
-  local subscriber=$!
+  subscriber=$!
   pids+=("$subscriber")
   until_true 10 grep -q ready "$work/bare"
-  read -r sent begun <<<"$("$bench/mqtt_publish" "$port" "$1" "$seconds" "$houses")"
+}
+# Sets bare_got, bare_us (CPU time in all) and bare_ended.
+end_bare() {
   wait "$subscriber"
-  read -r got us ended <<<"$(tail -1 "$work/bare")"
-  echo "$sent $got $us $(cpu_us "$broker") $(awk "BEGIN { printf \"%.0f\", $got / ($ended - $begun) }")"
-  stop_process "$broker"
+  read -r bare_got bare_us bare_ended <<<"$(tail -1 "$work/bare")"
 }
 
-# ours RATE: plugin and daemon; the same, and the plugin's part after it
-ours() {
-  local sent begun ended before plugin_before plugin got last=0 quiet=0 report
-  start_broker
+start_ours() {
   local farm=$work/live
   "$bench/write_tape" "$farm" "$houses" 0 "plugins:
   climate:
@@ -138,45 +135,77 @@ ours() {
   until_true 20 bash -c "'$build/underwing' status --socket '$work/socket' --json | grep -q 'connected to\|\"state\":\"ready\"'"
   sleep 1
   plugin=$(pgrep -P "$daemon" -f underwing-mqtt)
-  before=$(cpu_us "$daemon") plugin_before=$(cpu_us "$plugin")
-  read -r sent begun <<<"$("$bench/mqtt_publish" "$port" "$1" "$seconds" "$houses")"
-  # The command that asks costs the daemon next to nothing.
+  ours_before=$(cpu_us "$daemon") plugin_before=$(cpu_us "$plugin")
+}
+# Sets ours_got, ours_us, plugin_us and ours_ended. Asking costs the daemon next to nothing.
+end_ours() {
+  local last=0 quiet=0 report
   while ((quiet < 20)); do
     report=$(status)
-    got=$(field readings "$report")
-    if [[ $got != "$last" ]]; then quiet=0 ended=$(date +%s.%N); else quiet=$((quiet + 1)); fi
-    last=$got
+    ours_got=$(field readings "$report")
+    if [[ $ours_got != "$last" ]]; then quiet=0 ours_ended=$(date +%s.%N); else quiet=$((quiet + 1)); fi
+    last=$ours_got
     sleep 0.1
   done
-  local plugin_us=$(($(cpu_us "$plugin") - plugin_before))
-  got=$((got - $(field dropped "$report")))
-  echo "$sent $got $(($(cpu_us "$daemon") - before + plugin_us)) $(cpu_us "$broker") $(awk "BEGIN { printf \"%.0f\", $got / ($ended - $begun) }") $plugin_us"
+  plugin_us=$(($(cpu_us "$plugin") - plugin_before))
+  ours_us=$(($(cpu_us "$daemon") - ours_before + plugin_us))
+  ours_got=$((ours_got - $(field dropped "$report")))
   stop_process "$daemon"
+}
+
+# say WHO ASKED: one run and its line; sets cost and reached.
+say() {
+  start_broker
+  "start_$1"
+  publish "$2"
+  "end_$1"
+  local -n got=$1_got us=$1_us ended=$1_ended
+  reached=$(per_second "$got" "$ended") cost=$(ratio "$us" "$got")
+  echo "mqtt, $1, $2 asked for: $reached a second, $((sent - got)) of $sent lost, $cost us of CPU each$([[ $1 == bare ]] || echo ", the plugin $(ratio "$plugin_us" "$got") of it") (the broker $(ratio "$(cpu_us "$broker")" "$got"))"
   stop_process "$broker"
 }
 
+# At one rate, both in turn, as the speed of a shared machine wanders.
+in_turn() {
+  local bare
+  : >"$work/ratios"
+  for _ in 1 2 3 4 5; do
+    say bare "$1"
+    bare=$cost
+    say ours "$1"
+    awk "BEGIN { printf \"%.2f\n\", $cost / $bare }" >>"$work/ratios"
+  done
+  told "in turn at $1 a second"
+}
+
+# At one rate, both at once on one broker: what the machine does to one, it does to the other.
+side_by_side() {
+  : >"$work/ratios"
+  for _ in 1 2 3 4 5; do
+    start_broker
+    start_bare
+    start_ours
+    publish "$1"
+    end_bare
+    end_ours
+    stop_process "$broker"
+    echo "mqtt, side by side, $1 asked for: bare $((sent - bare_got)) of $sent lost, $(ratio "$bare_us" "$bare_got") us of CPU each; ours $((sent - ours_got)) lost, $(ratio "$ours_us" "$ours_got") us, the plugin $(ratio "$plugin_us" "$ours_got") of it"
+    awk "BEGIN { printf \"%.2f\n\", $ours_us / $ours_got / $bare_us * $bare_got }" >>"$work/ratios"
+  done
+  told "side by side at $1 a second"
+}
+told() { echo "mqtt, $1: plugin and daemon cost $(median <"$work/ratios") times a bare subscriber (the middle of: $(sort -n "$work/ratios" | xargs))"; }
+
 median() { sort -n | awk '{ v[NR] = $1 } END { print v[int((NR + 1) / 2)] }'; }
 
-# First the cost at half the broker's rate, both in turn, as the speed of a shared machine wanders. Then ever faster:
-# beyond what the machine can do the publisher waits, so that the rate reached is the highest, and every message that
-# is missing is told.
+# First the highest rates: beyond what the machine can do the publisher waits, so that the rate reached is the highest,
+# and every message that is missing is told. Then the cost at half the rate at which the broker fed the bare subscriber,
+# and at a rate that leaves room for both at once.
 run_mqtt() {
-  local who sent got us broker_us rate plugin_us asked
-  declare -A each
-  : >"$work/ratios"
-  for who in bare ours bare ours bare ours bare ours bare ours; do
-    read -r sent got us broker_us rate plugin_us <<<"$($who 20000)"
-    each[$who]=$(ratio "$us" "$got")
-    echo "mqtt, $who: $rate a second, $((sent - got)) of $sent lost, ${each[$who]} us of CPU each (the broker $(ratio "$broker_us" "$got")${plugin_us:+; of ours the plugin $(ratio "$plugin_us" "$got")})"
-    [[ $who != ours ]] || echo "$(ratio "${each[ours]}" "${each[bare]}")" >>"$work/ratios"
-  done
-  echo "mqtt: plugin and daemon cost $(median <"$work/ratios") times a bare subscriber (the middle of: $(sort -n "$work/ratios" | xargs))"
-  for who in bare ours; do
-    for asked in 40000 60000 100000; do
-      read -r sent got us broker_us rate plugin_us <<<"$($who $asked)"
-      echo "mqtt, $who, $asked asked for: $rate a second, $((sent - got)) of $sent lost, $(ratio "$us" "$got") us of CPU each"
-    done
-  done
+  say ours 100000
+  say bare 100000
+  in_turn $((reached / 2000 * 1000))
+  side_by_side 20000
 }
 
 echo "$(grep -m1 'model name' /proc/cpuinfo | cut -d: -f2-), $(nproc) cores, $(uname -sr); load before: $(cut -d' ' -f1-3 /proc/loadavg)"

@@ -46,6 +46,9 @@ TEST(EngineClock, AJumpOfTheWallClockIsSaidOnceAndEngineTimeGoesOn) {
     EXPECT_EQ(reading.engine, kStart + 1s);
     EXPECT_EQ(reading.jumped, jump);
     EXPECT_TRUE(reading.stamp_readings());
+    // Whoever reads the clock meanwhile does not swallow the jump.
+    EXPECT_EQ(clock.read().jumped, jump);
+    clock.told(jump);
     fake.pass(1s);
     reading = clock.read();
     EXPECT_EQ(reading.engine, kStart + 2s);
