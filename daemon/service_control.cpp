@@ -43,6 +43,8 @@ json Service::Impl::alarm_json(const Alarm& alarm) const {
               {"value", alarm.value ? number(*alarm.value, unit) : json()}, {"limit", alarm.limit ? number(*alarm.limit, unit) : json()},
               {"unit", unit.text}, {"text", alarm.detail}, {"told", alarm.told},
               {"answered_by", alarm.acknowledged_by.empty() ? json() : json(alarm.acknowledged_by)}};
+  out["since_local"] = story->stamp(alarm.raised);
+  if (alarm.returned) out["returned_local"] = story->stamp(*alarm.returned);
   if (!alarm.members.empty()) out["rules"] = alarm.members;
   return out;
 }
@@ -110,7 +112,7 @@ json Service::Impl::status() {
     if (strangers.size() == kStrangersShown) break;
     strangers.push_back({{"name", name}, {"count", stranger.count}, {"text", stranger.text}});
   }
-  return {{"farm", rules->farm.name}, {"time", to_rfc3339(watch->now())}, {"wall", to_rfc3339(watch->wall())},
+  return {{"farm", rules->farm.name}, {"time", to_rfc3339(watch->now())}, {"time_local", story->stamp(watch->wall())}, {"wall", to_rfc3339(watch->wall())},
           {"clock_trusted", !clock || clock->read().trusted}, {"rules", rules->hash}, {"houses", std::move(houses)},
           {"plugins", std::move(plugin_list)}, {"alarms", list_alarms()}, {"refused_ahead", refused_ahead},
           {"unknown_names", std::move(strangers)}, {"disk", journal->problem()},

@@ -24,6 +24,7 @@ target_link_libraries(underwing_watch
   PRIVATE underwing_strict fmt::fmt nlohmann_json::nlohmann_json)
 
 add_executable(underwing
+  daemon/tool/account.cpp
   daemon/tool/against.cpp
   daemon/tool/check.cpp
   daemon/tool/chosen.cpp

@@ -187,7 +187,9 @@ std::string to_text(const AlarmWords& words) {
   const std::size_t rest = gsm_length(to_gsm(join({first, words.replies}))) + 1;
   if (rest < kTextSeptetsMax && gsm_length(to_gsm(shorter)) > kTextSeptetsMax - rest) {
     shorter = to_gsm(shorter).substr(0, kTextSeptetsMax - rest);
-    const std::size_t stop = shorter.find_last_of(".,");
+    // Half a sentence can say the opposite of the whole one ("Gas smell, get out").
+    std::size_t stop = shorter.find_last_of('.');
+    if (stop == std::string::npos) stop = shorter.find_last_of(',');
     shorter = stop == std::string::npos ? "" : shorter.substr(0, stop) + ".";
   }
   // How to answer is never cut off.

@@ -3,11 +3,11 @@
 
 #include <algorithm>
 #include <cstdio>
-#include <map>
 #include <nlohmann/json.hpp>
 
 #include "daemon/replay.hpp"
 #include "daemon/story.hpp"
+#include "daemon/tool/account.hpp"
 #include "daemon/tool/against.hpp"
 #include "daemon/tool/tool.hpp"
 
@@ -22,35 +22,9 @@ struct Options {
   std::string answer_after;
 };
 
-/// A calm account for a person.
-class Account {
- public:
-  explicit Account(const RuleSet& rules) : story_(rules) {}
-
-  void hear(const Effect& effect) {
-    const std::string sentence = story_.sentence(effect);
-    if (sentence.empty()) return;
-    fmt::print("{}  {}\n", story_.stamp(effect.time), sentence);
-    if (effect.kind != Effect::Kind::event) return;
-    const auto event = nlohmann::json::parse(effect.json, nullptr, false);
-    if (event.value("event", "") == "raised") ++raised_;
-    if (event.value("event", "") == "told") ++told_[event.value("who", "")];
-  }
-
-  void close(const Replayed& replayed) const {
-    fmt::print("\n{} readings from {} to {}. {} alarm{}.", replayed.readings, story_.stamp(replayed.begin),
-               story_.stamp(replayed.end), raised_, raised_ == 1 ? "" : "s");
-    for (const auto& [who, times] : told_) fmt::print(" {} told {} time{}.", who, times, times == 1 ? "" : "s");
-    fmt::print("\n");
-    if (replayed.not_understood > 0) fmt::print("{} lines could not be understood.\n", replayed.not_understood);
-    for (const std::string& loss : replayed.losses) fmt::print("{}\n", loss);
-  }
-
- private:
-  Story story_;
-  std::map<std::string, int> told_;
-  int raised_ = 0;
-};
+void say(const std::vector<std::string>& lines) {
+  for (const std::string& line : lines) fmt::print("{}\n", line);
+}
 
 std::optional<ReplayOptions> replay_options(const Options& options) {
   ReplayOptions replaying;
@@ -77,7 +51,7 @@ int run(const Options& options, const Common& common) {
   if (!rules) return status;
   Account account(*rules);
   const auto sink = [&](const Effect& effect) {
-    if (!common.json) return account.hear(effect);
+    if (!common.json) return say(account.hear(effect));
     if (effect.kind == Effect::Kind::event) std::fwrite((effect.json + "\n").data(), 1, effect.json.size() + 1, stdout);
   };
   const std::vector<std::filesystem::path> tapes(options.tapes.begin(), options.tapes.end());
@@ -86,7 +60,11 @@ int run(const Options& options, const Common& common) {
     fmt::print(stderr, "underwing: {}\n", replayed.error());
     return 2;
   }
-  if (!common.json) account.close(*replayed);
+  if (common.json) return 0;
+  say(account.close(replayed->end));
+  fmt::print("{} readings from {} to {}.\n", replayed->readings, account.story().stamp(replayed->begin), account.story().stamp(replayed->end));
+  if (replayed->not_understood > 0) fmt::print("{} lines could not be understood.\n", replayed->not_understood);
+  say(replayed->losses);
   return 0;
 }
 

@@ -61,6 +61,16 @@ std::string text_of(const json& entry, const char* key) {
   return found != entry.end() && found->is_string() ? found->get<std::string>() : "";
 }
 
+/// "2026-03-03 02:16 to 02:44", in the farm's zone; the date once where it is the same.
+std::string span_of(const json& alarm) {
+  const std::string since = text_of(alarm, "since_local");
+  std::string returned = text_of(alarm, "returned_local");
+  if (returned.empty()) return "since " + since;
+  constexpr std::size_t kDate = 11;
+  if (returned.substr(0, kDate) == since.substr(0, kDate)) returned.erase(0, kDate);
+  return since + " to " + returned;
+}
+
 void show_alarms(const json& alarms) {
   if (alarms.empty()) fmt::print("No alarms.\n");
   for (const json& alarm : alarms) {
@@ -71,10 +81,9 @@ void show_alarms(const json& alarms) {
     if (!text_of(alarm, "text").empty()) what = text_of(alarm, "text");
     std::string value;
     if (alarm.at("value").is_number()) value = " " + value_of(alarm, "value") + " " + text_of(alarm, "unit");
-    const std::string returned = text_of(alarm, "returned");
-    fmt::print("{:<5} {:<7} {}{}{}{}\n      {}, since {}{}{}\n", text_of(alarm, "code"), text_of(alarm, "priority"), house.empty() ? "farm" : house,
-               probe.empty() ? "" : " " + probe, ": " + what, value, text_of(alarm, "state"), text_of(alarm, "since"),
-               returned.empty() ? "" : " to " + returned, text_of(alarm, "answered_by").empty() ? "" : ", answered by " + text_of(alarm, "answered_by"));
+    const std::string by = text_of(alarm, "answered_by");
+    fmt::print("{:<5} {:<7} {}{}: {}{}\n      {}, {}{}\n", text_of(alarm, "code"), text_of(alarm, "priority"), house.empty() ? "farm" : house,
+               probe.empty() ? "" : " " + probe, what, value, text_of(alarm, "state"), span_of(alarm), by.empty() ? "" : ", answered by " + by);
   }
 }
 
@@ -116,7 +125,7 @@ void show_house(const json& house) {
 }
 
 void show_status(const json& status) {
-  fmt::print("{} at {}. On duty: {}.\n", text_of(status, "farm"), text_of(status, "time"), text_of(status, "on_duty"));
+  fmt::print("{} at {}. On duty: {}.\n", text_of(status, "farm"), text_of(status, "time_local"), text_of(status, "on_duty"));
   if (!status.value("clock_trusted", true)) fmt::print("The gateway's clock is not to be trusted: readings count when they come.\n");
   if (!text_of(status, "disk").empty()) fmt::print("The disk does not take what is written: {}\n", text_of(status, "disk"));
   for (const json& house : status.at("houses")) show_house(house);

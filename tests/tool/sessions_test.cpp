@@ -1,6 +1,6 @@
 // Goal: every word that the tool prints, every file that it writes and every exit status is as it was
 // reviewed. Method: sessions. A file holds command lines behind "$ ", and below each what it prints and
-// "(exit N)" where that is not 0. They run in their order in one copy of the farm beside them. Run with
+// "(exit N)" where that is not 0. They run in their order in one copy of the farm beside them, with the cases as its neighbour. Run with
 // UNDERWING_REWRITE=1 to write down what is said now, and read the difference.
 #include <fmt/format.h>
 #include <gtest/gtest.h>
@@ -39,6 +39,7 @@ TEST_P(Sessions, SaysWhatWasReviewed) {
   const TemporaryFolder folder;
   const std::filesystem::path farm = folder.path() / "farm";
   std::filesystem::copy(kFolder / "farm", farm, std::filesystem::copy_options::recursive);
+  std::filesystem::copy(kFolder.parent_path() / "cases", folder.path() / "cases", std::filesystem::copy_options::recursive);
   const std::filesystem::path file = kFolder / (std::string(GetParam()) + ".session");
   const std::string reviewed = whole_file(file);
   ASSERT_FALSE(reviewed.empty()) << file;
@@ -48,7 +49,7 @@ TEST_P(Sessions, SaysWhatWasReviewed) {
 }
 
 INSTANTIATE_TEST_SUITE_P(All, Sessions,
-                         ::testing::Values("explain", "explain_pack", "explain_refused", "place"),
+                         ::testing::Values("explain", "explain_pack", "explain_refused", "place", "replay"),
                          [](const auto& each) { return std::string(each.param); });
 
 TEST(Place, AsksWhatItIsNotToldOnATerminal) {

@@ -1,0 +1,148 @@
+#include "daemon/tool/account.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <nlohmann/json.hpp>
+
+#include "daemon/duty.hpp"
+#include "daemon/words.hpp"
+
+namespace underwing::tool {
+
+namespace {
+
+using nlohmann::json;
+
+std::string text_of(const json& event, const char* key) {
+  const auto found = event.find(key);
+  return found != event.end() && found->is_string() ? found->get<std::string>() : "";
+}
+
+std::string in_a_row(const std::vector<std::string>& words) {
+  std::string text;
+  for (std::size_t i = 0; i < words.size(); ++i) {
+    if (i > 0) text += i + 1 == words.size() ? " and " : ", ";
+    text += words[i];
+  }
+  return text;
+}
+
+/// An alarm's text ends with how to answer it, code included: what two texts about the same alarms share.
+std::string_view replies_of(std::string_view text) {
+  const std::size_t at = text.rfind(" Reply ");
+  return at == std::string_view::npos ? text : text.substr(at);
+}
+
+void add(std::vector<std::string>& words, const std::string& word) {
+  if (std::find(words.begin(), words.end(), word) == words.end()) words.push_back(word);
+}
+
+std::string times(std::size_t count) { return count == 1 ? "once" : count == 2 ? "twice" : fmt::format("{} times", count); }
+
+}  // namespace
+
+std::string Account::line(Instant time, const std::string& sentence) const { return story_.stamp(time) + "  " + sentence; }
+
+bool Account::repeats(const Telling& telling) const {
+  return last_ && telling.step == last_->step && telling.people == last_->people && telling.ways == last_->ways &&
+         replies_of(telling.text) == replies_of(last_->text);
+}
+
+void Account::end_repeats(std::vector<std::string>& lines) {
+  if (repeated_ > 0) {
+    lines.push_back(line(repeated_last_, fmt::format("{} {} told again {} by now, with the values of then", in_a_row(last_->people),
+                                                     last_->people.size() == 1 ? "is" : "are", times(static_cast<std::size_t>(repeated_)))));
+  }
+  repeated_ = 0;
+}
+
+void Account::end_telling(std::vector<std::string>& lines) {
+  if (!telling_) return;
+  const Telling told = *std::exchange(telling_, std::nullopt);
+  if (repeats(told)) {
+    ++repeated_;
+    repeated_last_ = told.time;
+    return;
+  }
+  end_repeats(lines);
+  lines.push_back(line(told.time, fmt::format("{} {} told by {}: {}", in_a_row(told.people), told.people.size() == 1 ? "is" : "are",
+                                              in_a_row(told.ways), told.text)));
+  last_ = told;
+}
+
+void Account::hear_told(const json& event, Instant time, std::vector<std::string>& lines) {
+  const std::string who = text_of(event, "who");
+  const std::string text = text_of(event, "text");
+  if (!telling_ || telling_->time != time || telling_->text != text) {
+    end_telling(lines);
+    telling_ = Telling{time, text, event.value("step", 0), {}, {}};
+  }
+  add(telling_->people, who);
+  add(telling_->ways, text_of(event, "by"));
+  Person& person = people_[who];
+  if (!person.times.insert(time).second) return;
+  const auto soon = rules_.farm.call_out.find(Priority::soon);
+  if (soon == rules_.farm.call_out.end() || !soon->second.hours) return;
+  if (!within_hours(rules_.farm.zone, time, *soon->second.hours)) ++person.asleep;
+}
+
+void Account::note(const json& event, Instant time) {
+  const std::string kind = text_of(event, "event");
+  const std::string probe = text_of(event, "probe");
+  const std::string key = text_of(event, "house") + (probe.empty() ? "" : " " + probe) + ": " + text_of(event, "rule");
+  if (kind == "raised") {
+    ++raised_;
+    standing_[key] = time;
+  }
+  if (kind == "returned") standing_.erase(key);
+  if (kind == "blind") blind_[key] = time;
+  if (kind != "sees") return;
+  const auto since = blind_.find(key);
+  if (since == blind_.end()) return;
+  unseen_[key] += time - since->second;
+  blind_.erase(since);
+}
+
+std::vector<std::string> Account::hear(const Effect& effect) {
+  std::vector<std::string> lines;
+  if (effect.kind == Effect::Kind::event) {
+    const json event = json::parse(effect.json, nullptr, false);
+    if (text_of(event, "event") == "told") {
+      hear_told(event, effect.time, lines);
+      return lines;
+    }
+    note(event, effect.time);
+  }
+  const std::string sentence = story_.sentence(effect);
+  if (sentence.empty()) return lines;
+  end_telling(lines);
+  end_repeats(lines);
+  last_.reset();  // What is told after something happened stands in full.
+  lines.push_back(line(effect.time, sentence));
+  return lines;
+}
+
+std::vector<std::string> Account::close(Instant end) {
+  std::vector<std::string> lines;
+  end_telling(lines);
+  end_repeats(lines);
+  lines.emplace_back();
+  lines.push_back(raised_ == 0 ? "No alarm." : fmt::format("{} alarm{}.", raised_, raised_ == 1 ? "" : "s"));
+  for (const auto& [key, since] : standing_) {
+    lines.push_back(fmt::format("{} still stands at the end, after {}.", key, to_words(std::chrono::floor<std::chrono::minutes>(end - since))));
+  }
+  for (const auto& [who, person] : people_) {
+    lines.push_back(fmt::format("{} would have been told {}{}.", who, times(person.times.size()),
+                                person.asleep > 0 ? fmt::format(", {} outside waking hours", times(static_cast<std::size_t>(person.asleep))) : ""));
+  }
+  for (const auto& [key, since] : blind_) unseen_[key] += end - since;
+  for (const auto& [key, span] : unseen_) {
+    lines.push_back(fmt::format("{} could not tell for {} in all{}.", key, to_words(std::chrono::floor<std::chrono::minutes>(span)),
+                                blind_.contains(key) ? ", and cannot at the end" : ""));
+  }
+  if (unseen_.empty()) lines.emplace_back("The watch could always tell.");
+  return lines;
+}
+
+}  // namespace underwing::tool

@@ -1,0 +1,61 @@
+#pragma once
+
+#include <map>
+#include <nlohmann/json_fwd.hpp>
+#include <optional>
+#include <set>
+#include <string>
+#include <vector>
+
+#include "daemon/story.hpp"
+
+namespace underwing::tool {
+
+/// A replay as a person reads it: what was raised when and how long it stood, who would have been told, how often
+/// and how often outside waking hours, and what the watch could not see. People who get the same words at the same
+/// moment stand on one line; a last step that repeats is told once, then counted.
+class Account {
+ public:
+  /// `rules` must outlive the account.
+  explicit Account(const RuleSet& rules) : rules_(rules), story_(rules) {}
+
+  /// Takes the next effect; returns the lines that are complete now.
+  [[nodiscard]] std::vector<std::string> hear(const Effect& effect);
+  /// The lines that are left, then the sums. `end`: when the tapes ended.
+  [[nodiscard]] std::vector<std::string> close(Instant end);
+
+  [[nodiscard]] const Story& story() const { return story_; }
+
+ private:
+  /// What one moment tells: the same words to some people by some ways.
+  struct Telling {
+    Instant time{};
+    std::string text;
+    int step = 0;
+    std::vector<std::string> people, ways;
+  };
+  struct Person {
+    std::set<Instant> times;
+    int asleep = 0;  ///< of them outside waking hours
+  };
+
+  void hear_told(const nlohmann::json& event, Instant time, std::vector<std::string>& lines);
+  void note(const nlohmann::json& event, Instant time);
+  void end_telling(std::vector<std::string>& lines);
+  void end_repeats(std::vector<std::string>& lines);
+  [[nodiscard]] bool repeats(const Telling& telling) const;
+  [[nodiscard]] std::string line(Instant time, const std::string& sentence) const;
+
+  const RuleSet& rules_;
+  Story story_;
+  std::optional<Telling> telling_;  ///< still growing
+  std::optional<Telling> last_;     ///< the last that was printed
+  int repeated_ = 0;                ///< how often since
+  Instant repeated_last_{};
+  std::map<std::string, Person> people_;
+  std::map<std::string, Instant> standing_, blind_;  ///< since when
+  std::map<std::string, Duration> unseen_;
+  int raised_ = 0;
+};
+
+}  // namespace underwing::tool
