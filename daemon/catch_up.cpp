@@ -8,6 +8,11 @@ CatchUp::CatchUp(Watch& watch, const RuleSet& rules, std::string snapshot)
     : watch_(watch), player_(watch, rules), snapshot_(std::move(snapshot)), kept_(Watch::snapshot_time(snapshot_)),
       from_(kept_ - longest_span(rules)) {
   watch_.begin(from_);
+  // What people entered holds longer than the tape is taken back.
+  for (const Watch::Entered& entered : Watch::snapshot_entries(snapshot_)) {
+    const auto probe = rules.find_probe(entered.probe);
+    if (probe && entered.time < from_) watch_.reading(*probe, entered.time, entered.value);
+  }
 }
 
 void CatchUp::take(std::string_view line) {

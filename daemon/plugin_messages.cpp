@@ -4,7 +4,8 @@
 
 namespace underwing {
 
-std::optional<PluginHealth> take_message(Watch& watch, const std::string& method, const nlohmann::json& params) {
+std::optional<PluginHealth> take_message(Watch& watch, const std::string& method, const nlohmann::json& params,
+                                         Watch::MayName may_name) {
   const auto text = [&](const char* key) {
     const auto found = params.find(key);
     return found != params.end() && found->is_string() ? found->get<std::string>() : std::string();
@@ -17,7 +18,7 @@ std::optional<PluginHealth> take_message(Watch& watch, const std::string& method
                                                              : Delivery::Outcome::failed,
                   text("text"));
   } else if (method == "reply") {
-    watch.reply(text("from"), text("by"), text("text"));
+    watch.reply(text("from"), text("by"), text("text"), may_name);
   } else if (method == "health") {
     const auto ok = params.find("ok");
     return PluginHealth{ok != params.end() && ok->is_boolean() && ok->get<bool>(), text("text")};

@@ -61,6 +61,10 @@ void Recorder::learn_names() {
 }
 
 void Recorder::reading(std::size_t probe, Instant time, double value) {
+  if (write_reading(probe, time, value)) watch_.reading(probe, time, value);
+}
+
+bool Recorder::write_reading(std::size_t probe, Instant time, double value) {
   if (watch_.now() > time) mark_time();
   if (names_of_ != watch_.rules().hash || names_.size() != watch_.rules().probes.size()) learn_names();
   line_.clear();
@@ -70,10 +74,10 @@ void Recorder::reading(std::size_t probe, Instant time, double value) {
   record.value = value;
   record.time = time;
   record.timed = true;
-  if (!append_senml(line_, record)) return;  // not finite: no reading
+  if (!append_senml(line_, record)) return false;  // not finite: no reading
   taped_ = std::max(taped_, time);
   write(line_);
-  watch_.reading(probe, time, value);
+  return true;
 }
 
 void Recorder::clock(Duration wall_ahead) {
@@ -83,13 +87,17 @@ void Recorder::clock(Duration wall_ahead) {
   watch_.clock(wall_ahead);
 }
 
-void Recorder::work(std::size_t house, Instant until) {
+void Recorder::entry(const Effect::Entry& entry) {
+  if (entry.probe) {
+    static_cast<void>(write_reading(*entry.probe, entry.time, entry.value));
+    return;
+  }
   mark_time();
   line_.clear();
-  const std::string text = fmt::format("{} {}", watch_.rules().houses[house].name, until.time_since_epoch().count());
+  const std::string text =
+      fmt::format("{} {} {}", watch_.rules().houses[entry.house].name, entry.until.time_since_epoch().count(), entry.who);
   append_senml_mark(line_, kMarkWork, watch_.now(), text);
   write(line_);
-  watch_.work(house, until);
 }
 
 }  // namespace underwing

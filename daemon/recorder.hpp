@@ -26,12 +26,14 @@ class Recorder {
   /// A value that is not finite is no reading and goes nowhere.
   void reading(std::size_t probe, Instant time, double value);
   void clock(Duration wall_ahead);
-  void work(std::size_t house, Instant until);
+  /// Writes what a person's message has put in; the watch has taken it already.
+  void entry(const Effect::Entry& entry);
   /// Writes how far the engine has come, if the tape does not say so yet: before a block is closed, and at the end.
   void mark_time();
 
  private:
   void write(std::string_view line);
+  bool write_reading(std::size_t probe, Instant time, double value);
   void learn_names();
 
   struct Named {

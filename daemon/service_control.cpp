@@ -19,6 +19,11 @@ constexpr std::size_t kStrangersShown = 20;
 
 json number(double canonical, const Unit& unit) { return known(canonical) ? json(unit.from_canonical(canonical)) : json(); }
 
+Result<json> said(const Watch::Answered& answered) {
+  if (!answered.done) return Failure{answered.text};
+  return json{{"text", answered.text}};
+}
+
 std::string text_at(const json& from, const char* key) {
   const auto found = from.find(key);
   return found != from.end() && found->is_string() ? found->get<std::string>() : "";
@@ -178,8 +183,7 @@ Result<json> Service::Impl::command(const std::string& method, const json& param
     std::string who = text_at(params, "who");
     if (who.empty()) return Failure{"say who answers"};
     const Watch::Answered answered = watch->acknowledge(text_at(params, "code"), who);
-    if (!answered.done) return Failure{answered.text};
-    return json{{"text", answered.text}};
+    return said(answered);
   }
   if (method == "shelve") {
     const auto minutes_wanted = params.find("minutes");
@@ -189,13 +193,11 @@ Result<json> Service::Impl::command(const std::string& method, const json& param
     const Watch::Answered answered =
         watch->shelve(text_at(params, "house"), text_at(params, "rule"), Duration(static_cast<std::int64_t>(span_min * 60'000.0)),
                       text_at(params, "why"), text_at(params, "who"), even_urgent ? Watch::EvenUrgent::yes : Watch::EvenUrgent::no);
-    if (!answered.done) return Failure{answered.text};
-    return json{{"text", answered.text}};
+    return said(answered);
   }
   if (method == "reset") {
     const Watch::Answered answered = watch->reset(text_at(params, "code"), text_at(params, "who"));
-    if (!answered.done) return Failure{answered.text};
-    return json{{"text", answered.text}};
+    return said(answered);
   }
   if (method == "work") {
     const std::string name = text_at(params, "house");
@@ -204,8 +206,16 @@ Result<json> Service::Impl::command(const std::string& method, const json& param
     if (!house) return Failure{fmt::format("the farm has no house '{}'", name)};
     if (minutes_wanted == params.end() || !minutes_wanted->is_number() || minutes_wanted->get<double>() < 0) return Failure{"say for how many minutes"};
     const Duration span(static_cast<std::int64_t>(minutes_wanted->get<double>() * 60'000.0));
-    recorder->work(*house, watch->now() + span);
-    return json{{"text", fmt::format("Work in {} until {}.", name, story->clock(watch->wall() + span))}};
+    return said(watch->work_by(*house, span, text_at(params, "who")));
+  }
+  if (method == "record") {
+    const auto house = rules->find_house(text_at(params, "house"));
+    if (!house) return Failure{fmt::format("the farm has no house '{}'", text_at(params, "house"))};
+    const auto measure = rules->find_measure(text_at(params, "measure"));
+    if (!measure) return Failure{fmt::format("there is no measure '{}'", text_at(params, "measure"))};
+    const auto value = params.find("value");
+    if (value == params.end() || !value->is_number()) return Failure{"say the value as a number"};
+    return said(watch->enter(*house, *measure, value->get<double>(), text_at(params, "who")));
   }
   return Failure{fmt::format("there is no command '{}'", method)};
 }

@@ -69,6 +69,15 @@ void Service::Impl::apply() {
                                                 text_at(answer, "text"), effect.json});
         break;
       }
+      case Effect::Kind::entry: {
+        const Effect::Entry& entry = *effect.entry;
+        recorder->entry(entry);
+        if (!entry.probe) break;
+        keep_minute(*entry.probe, entry.time, entry.value);
+        transaction.rows.emplace_back(RoundRow{++ids.round, entry.time, rules->houses[entry.house].name, rules->probes[*entry.probe].quality.name,
+                                               entry.value, entry.who, "{}"});
+        break;
+      }
       case Effect::Kind::story: break;
     }
   }

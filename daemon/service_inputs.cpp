@@ -56,7 +56,9 @@ void Service::Impl::on_reading(const std::string&, const SenmlRecord& record) {
 }
 
 void Service::Impl::on_message(const std::string& plugin, const std::string& method, const nlohmann::json& params) {
-  if (const auto said = take_message(*watch, method, params)) {
+  const auto entry = std::find_if(rules->farm.plugins.begin(), rules->farm.plugins.end(), [&](const PluginEntry& p) { return p.name == plugin; });
+  const bool may_name = entry != rules->farm.plugins.end() && may_name_people(*entry);
+  if (const auto said = take_message(*watch, method, params, may_name ? Watch::MayName::yes : Watch::MayName::no)) {
     if (said->ok) health.erase(plugin);
     else health[plugin] = said->text;
     watch->plugin(plugin, said->ok, said->text);

@@ -50,10 +50,12 @@ void TapePlayer::play_mark(std::string_view name, std::string_view text, Instant
     if (space == std::string_view::npos) return;
     const auto house = rules_.find_house(text.substr(0, space));
     std::int64_t until = 0;
-    std::from_chars(text.data() + space + 1, text.data() + text.size(), until);
+    const char* const rest = std::from_chars(text.data() + space + 1, text.data() + text.size(), until).ptr;
+    std::string_view who = text.substr(static_cast<std::size_t>(rest - text.data()));
+    if (!who.empty()) who.remove_prefix(1);
     if (!house) return;
     watch_.advance(time);
-    watch_.work(*house, Instant(Duration(until)));
+    watch_.work(*house, Instant(Duration(until)), std::string(who));
   }
 }
 

@@ -15,7 +15,7 @@ inline constexpr std::string_view kMarkZone = "watch/zone";      ///< `vs`: vers
 inline constexpr std::string_view kMarkRules = "watch/rules";    ///< `vs`: hash of the rules in force from here
 inline constexpr std::string_view kMarkResume = "watch/resume";  ///< the watch went on after an outage; `vs`: wall time minus engine time, in ms
 inline constexpr std::string_view kMarkWall = "watch/wall";      ///< `v`: wall time minus engine time, in seconds
-inline constexpr std::string_view kMarkWork = "watch/work";      ///< `vs`: house, space, end in epoch milliseconds
+inline constexpr std::string_view kMarkWork = "watch/work";      ///< `vs`: house, end in epoch milliseconds, who; spaces between
 
 /// Gives the lines of a tape to a watch, as the live run took them.
 class TapePlayer {

@@ -9,11 +9,13 @@ target_sources(underwing_watch PRIVATE
   daemon/plugin_messages.cpp
   daemon/recorder.cpp
   daemon/replay.cpp
+  daemon/replies.cpp
   daemon/tape_player.cpp
   daemon/story.cpp
   daemon/watch.cpp
   daemon/watch_calls.cpp
   daemon/watch_holding.cpp
+  daemon/watch_replies.cpp
   daemon/watch_snapshot.cpp
   daemon/watch_words.cpp
   daemon/ways.cpp

@@ -17,6 +17,7 @@ using namespace std::chrono_literals;
 
 constexpr Duration kProbeBadAfter = 30min;
 constexpr Duration kPluginSilentAfter = 10min;    // blind rules speak sooner, and name the plugin
+constexpr Duration kHouseSilentAfter = 10min;     // of stale probes; its blind rules speak sooner
 constexpr Duration kChannelDownAfter = 2min;
 constexpr Duration kBlindTogether = 60s;
 constexpr Duration kReceiptWithin = 60s;
@@ -89,7 +90,7 @@ void Watch::story(const std::string& text) {
 // --- time ---------------------------------------------------------------------------------------------------
 
 Instant Watch::own_due() const {
-  Instant due = std::min({minute_due_, summary_due_, evening_due_});
+  Instant due = std::min({minute_due_, summary_due_, evening_due_, work_due()});
   for (const auto& [id, alarm] : alarms_) due = std::min({due, alarm.calling.due, alarm.calling.check_at, alarm.release_at});
   for (const auto& [rule, shelving] : shelved_) due = std::min(due, shelving.until);
   for (const auto& [mailbox, person] : mailboxes_) due = std::min(due, person.flush_at);
@@ -144,6 +145,7 @@ void Watch::work_off_own(Instant time) {
   for (auto& [mailbox, person] : mailboxes_) {
     if (person.flush_at <= time) flush(mailbox);
   }
+  remind_of_work(time);
   if (evening_due_ <= time) tell_evening();
   if (summary_due_ <= time) tell_summary();
   if (minute_due_ <= time) {
@@ -164,6 +166,8 @@ void Watch::reading(std::size_t probe, Instant time, double value) {
   if (!begun_) begin(time);
   if (time > now_) advance(time);
   engine_->take(probe, time, value);
+  const MeasureKind kind = rules_->probes[probe].quality.kind;
+  if (kind == MeasureKind::tally || kind == MeasureKind::round) keep_entry(probe, time, value);
   settle_engine();
 }
 
@@ -210,6 +214,11 @@ std::string Watch::new_code() {
   // comes round as late as can be.
   const std::string code = pair_of(code_count_ * 37 + 32);
   const auto used = codes_used_.find(code);
+  const bool house = std::any_of(rules_->houses.begin(), rules_->houses.end(), [&](const House& entry) { return house_in_short(entry.name) == code; });
+  if (house) {  // "OK H3" can mean only one thing
+    ++code_count_;
+    return new_code();
+  }
   if ((used == codes_used_.end() || used->second + kCodeRest <= now_) && !by_code(code)) {
     ++code_count_;
     codes_used_[code] = now_;
@@ -347,10 +356,47 @@ bool Watch::house_silent(std::size_t house) {
   return any;
 }
 
+/// The same of a house with several probes, where one of them more or less is no news.
+bool Watch::silent_as_a_whole(std::size_t house) {
+  std::size_t gauges = 0;
+  for (const auto& [measure, probes] : rules_->houses[house].probes) {
+    if (rules_->measures[measure].kind == MeasureKind::gauge) gauges += probes.size();
+  }
+  return gauges > 1 && house_silent(house);
+}
+
 bool Watch::occupied(std::size_t house) const {
   return std::any_of(rules_->flocks.begin(), rules_->flocks.end(), [&](const Flock& flock) {
     return flock.house == house && flock.placed - 24h <= wall() && (!flock.cleared || wall() < *flock.cleared);
   });
+}
+
+/// The first plugin that brings readings and is down; empty: none.
+std::string Watch::silent_plugin() const {
+  for (const PluginEntry& entry : rules_->farm.plugins) {
+    const auto found = plugins_.find(entry.name);
+    if (found != plugins_.end() && !found->second.up && ways_of(entry).empty()) return entry.name;
+  }
+  return "";
+}
+
+/// Adds a blind rule to the alarm of its group where one was joined within the last minute.
+bool Watch::join_group(const std::string& group, const std::string& house, const std::string& member, Priority priority) {
+  const auto place = blind_groups_.find(group);
+  if (place == blind_groups_.end() || now_ - place->second.first > kBlindTogether) return false;
+  const auto found = alarms_.find(place->second.second);
+  if (found == alarms_.end() || !found->second.life.condition()) return false;
+  Alarm& alarm = found->second;
+  place->second.first = now_;
+  alarm.members.insert(alarm.house.empty() ? house + "/" + member : member);
+  const bool worse = priority > alarm.priority;
+  if (worse) {
+    alarm.priority = priority;
+    alarm.life.worsen();
+  }
+  note_alarm(alarm);
+  if (worse) start_calling(alarm);
+  return true;
 }
 
 void Watch::blindness_event(const Event& event) {
@@ -360,7 +406,10 @@ void Watch::blindness_event(const Event& event) {
   if (event.kind == Event::Kind::blind) unshelve_if_urgent(house, rule.name, event.priority);
   if (event.kind == Event::Kind::sees) {
     for (auto& [id, alarm] : alarms_) {
-      if (alarm.subject != Alarm::Subject::blindness || alarm.house != house || alarm.members.erase(member) == 0) continue;
+      if (alarm.subject != Alarm::Subject::blindness) continue;
+      const bool among = alarm.house.empty() ? alarm.members.erase(house + "/" + member) > 0
+                                             : alarm.house == house && alarm.members.erase(member) > 0;
+      if (!among) continue;
       if (alarm.members.empty()) {
         end(alarm, Reason::none);
         return;
@@ -370,39 +419,26 @@ void Watch::blindness_event(const Event& event) {
     }
     return;
   }
-  // Rules that go blind together in a silent house are one alarm.
-  auto group = blind_groups_.find(house);
-  if (group != blind_groups_.end()) {
-    const auto found = alarms_.find(group->second.second);
-    const bool together = now_ - group->second.first <= kBlindTogether && house_silent(rule.house);
-    if (together && found != alarms_.end() && found->second.life.condition()) {
-      Alarm& alarm = found->second;
-      group->second.first = now_;
-      alarm.members.insert(member);
-      const bool worse = event.priority > alarm.priority;
-      if (worse) {
-        alarm.priority = event.priority;
-        alarm.life.worsen();
-      }
-      note_alarm(alarm);
-      if (worse) start_calling(alarm);
-      return;
-    }
-  }
-  const std::string probe = rule.probe ? rules_->probes[*rule.probe].name : "";
+  // Rules that go blind together under a silent plugin, or in a silent house, are one alarm.
+  const std::string plugin = silent_plugin();
+  const std::string group = plugin.empty() ? house : "/" + plugin;
+  if ((!plugin.empty() || house_silent(rule.house)) && join_group(group, house, member, event.priority)) return;
+  const std::string where = plugin.empty() ? house : "";
+  const std::string name = plugin.empty() ? rule.name : plugin;
+  const std::string probe = plugin.empty() && rule.probe ? rules_->probes[*rule.probe].name : "";
   // Blind again while the alarm that bears its name stands for others.
-  if (Alarm* same = standing(Alarm::Subject::blindness, house, rule.name, probe)) {
-    same->members.insert(member);
+  if (Alarm* same = standing(Alarm::Subject::blindness, where, name, probe)) {
+    same->members.insert(where.empty() ? house + "/" + member : member);
     same->priority = std::max(same->priority, event.priority);
     same->life.worsen();
-    blind_groups_[house] = {now_, same->id};
+    blind_groups_[group] = {now_, same->id};
     note_alarm(*same);
     return start_calling(*same);
   }
-  Alarm& alarm = raise(Alarm::Subject::blindness, house, rule.name, probe, event.priority);
-  alarm.members.insert(member);
-  blind_groups_[house] = {now_, alarm.id};
-  night_.push_back({house, "CANNOT SEE", "", now_, std::nullopt, event.priority, alarm.id});
+  Alarm& alarm = raise(Alarm::Subject::blindness, where, name, probe, event.priority);
+  alarm.members.insert(where.empty() ? house + "/" + member : member);
+  blind_groups_[group] = {now_, alarm.id};
+  night_.push_back({where, "CANNOT SEE", "", now_, std::nullopt, event.priority, alarm.id});
   note_alarm(alarm);
   start_calling(alarm);
 }
@@ -423,8 +459,8 @@ void Watch::built_in(const std::string& house, const std::string& name, const st
   start_calling(fresh);
 }
 
-void Watch::trouble(const std::string& name, bool on, const std::string& text) {
-  built_in("", name, "", on, Priority::soon, text);
+void Watch::trouble(const std::string& name, bool on, const std::string& text, const std::string& part) {
+  built_in("", name, part, on, Priority::soon, text);
 }
 
 void Watch::plugin(const std::string& name, bool up, const std::string& text) {
@@ -452,11 +488,6 @@ void Watch::clock(Duration wall_ahead) {
   story(text);
 }
 
-void Watch::work(std::size_t house, Instant until) {
-  engine_->set_work(house, until);
-  settle_engine();
-}
-
 void Watch::check_minute() {
   forget_returns();
   std::erase_if(deliveries_, [&](const auto& entry) {
@@ -465,6 +496,12 @@ void Watch::check_minute() {
   std::erase_if(night_, [&](const Night& entry) { return entry.returned && now_ - *entry.returned > kNightKept; });
   const Alarm* jumped = standing(Alarm::Subject::built_in, "", "clock", "");
   if (jumped && now_ - jumped->raised >= kClockNews) built_in("", "clock", "", false, Priority::soon, "");
+  check_probes();
+  check_houses();
+  check_plugins();
+}
+
+void Watch::check_probes() {
   for (std::size_t probe = 0; probe < rules_->probes.size(); ++probe) {
     const Probe& entry = rules_->probes[probe];
     if (entry.quality.kind == MeasureKind::tally || entry.quality.kind == MeasureKind::round ||
@@ -487,6 +524,25 @@ void Watch::check_minute() {
                                          series.flat() ? "has stopped moving" : "is silent");
     built_in(house, "probe-bad", name, true, Priority::soon, text);
   }
+}
+
+/// A house with birds from which nothing is heard. Where its rules are blind, that alarm says so already.
+void Watch::check_houses() {
+  for (std::size_t house = 0; house < rules_->houses.size(); ++house) {
+    const std::string& name = rules_->houses[house].name;
+    if (!occupied(house) || !house_silent(house)) {
+      silent_since_.erase(name);
+      built_in(name, "house-silent", "", false, Priority::soon, "");
+      continue;
+    }
+    const Instant since = silent_since_.try_emplace(name, now_).first->second;
+    if (now_ - since < kHouseSilentAfter) continue;
+    built_in(name, "house-silent", "", true, Priority::soon,
+             "nothing is heard from the house since " + clock_time(rules_->farm.zone, since + engine_->wall_ahead()));
+  }
+}
+
+void Watch::check_plugins() {
   for (const auto& [name, plugin] : plugins_) {
     if (plugin.up) continue;
     const auto entry = std::find_if(rules_->farm.plugins.begin(), rules_->farm.plugins.end(),
@@ -535,11 +591,14 @@ void Watch::end_orphans() {
         break;
       }
       case Alarm::Subject::blindness:
-        std::erase_if(alarm.members, [&, &house = alarm.house](const std::string& member) { return !blind.contains(house + "/" + member); });
+        std::erase_if(alarm.members, [&, before = alarm.house.empty() ? "" : alarm.house + "/"](const std::string& member) {
+          return !blind.contains(before + member);
+        });
         gone = alarm.members.empty();
         break;
       case Alarm::Subject::built_in:
-        gone = (alarm.rule == "probe-bad" && !rules_->find_probe(alarm.house + "/" + alarm.probe)) ||
+        gone = (alarm.rule == "house-silent" && !rules_->find_house(alarm.house)) ||
+               (alarm.rule == "probe-bad" && !rules_->find_probe(alarm.house + "/" + alarm.probe)) ||
                ((alarm.rule == "plugin-silent" || alarm.rule == "path-down") && !has_plugin(rules_->farm, alarm.probe));
         break;
     }

@@ -10,6 +10,7 @@
 #include <string>
 #include <vector>
 
+#include "daemon/replies.hpp"
 #include "rules/alarms/life_cycle.hpp"
 #include "rules/engine/engine.hpp"
 #include "rules/model.hpp"
@@ -26,7 +27,9 @@ struct Alarm {
   std::string house;                  ///< empty: the whole farm
   std::string rule;                   ///< of built-in alarms, their name: probe-bad, plugin-silent …
   std::string probe;                  ///< empty: the whole house
-  std::set<std::string> members;      ///< of blindness: the rules ("pack/rule/probe") that are blind together
+  /// Of blindness: the rules ("pack/rule/probe") that are blind together; under a silent plugin `house` is empty,
+  /// `rule` the plugin, and the house stands before each.
+  std::set<std::string> members;
   Priority priority = Priority::note;
   LifeCycle life;
   Instant raised{};
@@ -84,13 +87,24 @@ struct Effect {
     alarm,        ///< an alarm changed: journal and publish `alarm`
     delivery,     ///< journal `delivery`; hand it to a channel if its outcome is open
     answer,       ///< a person's answer, for the journal: `json`
+    entry,        ///< a person's message was an input, too: for the tape and, if it is a value, the journal: `entry`
     story         ///< a plain sentence for whoever looks on
+  };
+  /// A value entered by a person, or work in a house.
+  struct Entry {
+    std::optional<std::size_t> probe;  ///< none: work
+    double value = 0;
+    Instant time{};                    ///< of the value
+    std::size_t house = 0;
+    Instant until{};                   ///< of work
+    std::string who;
   };
   Kind kind = Kind::event;
   Instant time{};
   std::string json;
   std::optional<Alarm> alarm;
   std::optional<Delivery> delivery;
+  std::optional<Entry> entry;
 };
 
 /// The watch: a deterministic state machine over engine, alarms and call-out. Inputs go in, effects come out;
@@ -111,8 +125,10 @@ class Watch {
   void reading(std::size_t probe, Instant time, double value);
   /// What became of a delivery. Unknown or settled ones change nothing.
   void receipt(const std::string& delivery, Delivery::Outcome outcome, const std::string& text);
-  /// What a person sent; `from` is a number or address of a person, or for `by` "mqtt" a person's name.
-  void reply(const std::string& from, const std::string& by, const std::string& text);
+  /// What a person sent; `from` is a number or address of a person, or a person's name where the plugin that brings it
+  /// may name people (by "mqtt", only that). Anything else is kept and never answered.
+  enum class MayName : std::uint8_t { no, yes };
+  void reply(const std::string& from, const std::string& by, const std::string& text, MayName may_name = MayName::no);
   /// The same from the command line; nullopt: not understood or nothing to answer. Gives what was done, in words.
   struct Answered {
     bool done = false;
@@ -128,12 +144,19 @@ class Watch {
                   EvenUrgent even_urgent);
   /// A plugin came up or went down (or says that it cannot do its work).
   void plugin(const std::string& name, bool up, const std::string& text);
-  /// One of the watch's own troubles begins or ends: "clock", "disk", "rules-refused".
-  void trouble(const std::string& name, bool on, const std::string& text);
+  /// One of the watch's own troubles begins or ends: "clock", "disk", "rules-refused"; `part` tells several of a name apart.
+  void trouble(const std::string& name, bool on, const std::string& text, const std::string& part = "");
   /// Wall time jumped against engine time.
   void clock(Duration wall_ahead);
-  /// People work in the house for a while.
-  void work(std::size_t house, Instant until);
+  /// People work in the house for a while; `who` is reminded five minutes before it ends (nobody of the farm: whoever
+  /// has duty).
+  void work(std::size_t house, Instant until, const std::string& who = "");
+  /// The same on a person's word, to be taped; at most 12 h, and none ends it.
+  Answered work_by(std::size_t house, Duration span, const std::string& who);
+  /// Writes down what a person found on a round, in the measure's unit; dead birds and the like add up.
+  Answered enter(std::size_t house, std::size_t measure, double value, const std::string& who);
+  /// Takes back what this person entered last.
+  Answered take_back(const std::string& who);
   /// Other rules from now on. Alarms, delays and windows of what did not change are kept.
   void reload(std::shared_ptr<const RuleSet> rules);
 
@@ -157,8 +180,15 @@ class Watch {
   [[nodiscard]] std::string evening_text(std::vector<std::string>* faults = nullptr);
 
   // Keeping over a restart.
-  /// Everything but readings, as JSON.
+  /// Everything but readings, as JSON; of these, what people entered on rounds.
   [[nodiscard]] std::string snapshot() const;
+  /// What people had entered when a snapshot was made: probe by its full name, time and value, in order.
+  struct Entered {
+    std::string probe;
+    Instant time{};
+    double value = 0;
+  };
+  [[nodiscard]] static std::vector<Entered> snapshot_entries(const std::string& snapshot);
   [[nodiscard]] static Instant snapshot_time(const std::string& snapshot);
   /// Puts back what `snapshot` kept. Call after `begin` and after the readings up to the snapshot's time have
   /// been given to `engine()` again. False: not understood, nothing changed.
@@ -172,6 +202,7 @@ class Watch {
  private:
   struct Mail {                     ///< what one person was told last, by one way
     Instant last_sent{Duration::min()};
+    Instant last_alarm{Duration::min()};  ///< the last of them that spoke of an alarm
     Instant flush_at = kNever;
     struct Waiting {
       std::uint64_t alarm = 0;         ///< 0: belongs to none
@@ -205,7 +236,13 @@ class Watch {
   void end_orphans();
   void forget_settled();
   void check_minute();
+  void check_probes();
+  void check_houses();
+  void check_plugins();
+  bool join_group(const std::string& group, const std::string& house, const std::string& member, Priority priority);
+  [[nodiscard]] std::string silent_plugin() const;
   [[nodiscard]] bool house_silent(std::size_t house);
+  [[nodiscard]] bool silent_as_a_whole(std::size_t house);
   [[nodiscard]] bool occupied(std::size_t house) const;
   void story(const std::string& text);
 
@@ -227,7 +264,6 @@ class Watch {
   void tell_those_told(const Alarm& alarm, const std::string& except, const std::string& text);
   void acknowledge_alarm(Alarm& alarm, const std::string& who);
   void plan_check(Alarm& alarm);
-  void answer(const Person& person, const std::string& text);
   void tell_daily(const std::string& text);
   void schedule_daily();
   void tell_summary();
@@ -236,8 +272,25 @@ class Watch {
   [[nodiscard]] const CallPlan* plan_of(Priority priority) const;
   [[nodiscard]] Alarm* by_code(const std::string& code);
 
+  // watch_replies.cpp: what people send
+  void answer(const Person& person, const std::string& text);
+  std::string carry_out(const Person& person, const Reply& asked);
+  std::string take_answer(const Person& person, const Reply& asked);
+  std::string shelve_by_code(const Person& person, const Reply& asked);
+  [[nodiscard]] std::vector<std::string> codes_meant(const Person& person, const Reply& asked) const;
+  [[nodiscard]] std::optional<std::size_t> only_house(std::optional<std::size_t> measure = std::nullopt) const;
+  [[nodiscard]] Instant work_due() const;
+  void remind_of_work(Instant time);
+  void note_entry(const Effect::Entry& entry);
+  void take_entry(std::size_t probe, double value, const std::string& who);
+  void keep_entry(std::size_t probe, Instant time, double value);
+  [[nodiscard]] std::string tally_text(std::size_t probe) const;
+  [[nodiscard]] std::string house_status(std::size_t house, bool in_full);
+  [[nodiscard]] std::string status_text(std::optional<std::size_t> only);
+
   // watch_holding.cpp: what is told later, once, or not at all for a while
   [[nodiscard]] const Alarm* cause_of(const Alarm& alarm, bool only_told) const;
+  [[nodiscard]] bool told_by_blindness(const Alarm& alarm);
   bool hold_back(Alarm& alarm);
   void release(Alarm& alarm);
   void release_followers(const Alarm& cause);
@@ -282,6 +335,7 @@ class Watch {
   };
   std::vector<Night> night_;
   std::vector<Instant> unusable_since_;         ///< by probe; kNever: it is usable, or the house is empty
+  std::map<std::string, Instant> silent_since_; ///< by house
   struct Plugin {
     bool up = false;
     Instant since{};
@@ -289,13 +343,27 @@ class Watch {
   };
   std::map<std::string, Plugin> plugins_;
   std::map<std::string, std::deque<std::pair<Instant, Priority>>> returns_;  ///< of the last hour, by subject, house, rule and probe
+  struct Work {
+    Instant until{};
+    std::string who;
+    bool reminded = false;
+  };
+  std::map<std::string, Work> works_;           ///< by house
+  struct LastEntered {
+    std::string probe;
+    double value = 0;
+    std::optional<double> before;
+  };
+  std::map<std::string, LastEntered> last_entered_;  ///< by person
+  std::map<std::string, std::vector<std::pair<Instant, double>>> entries_;  ///< of rounds and tallies, by the probe's full name
+  std::map<std::string, Instant> helped_;       ///< person: when told how to answer, since when nothing was understood
   struct Shelving {
     Instant until{};
     std::string who, why;
     bool even_urgent = false;
   };
   std::map<std::pair<std::string, std::string>, Shelving> shelved_;  ///< by house and rule
-  std::map<std::string, std::pair<Instant, std::uint64_t>> blind_groups_;  ///< house: last joined, alarm
+  std::map<std::string, std::pair<Instant, std::uint64_t>> blind_groups_;  ///< house, or "/" and plugin: last joined, alarm
 };
 
 }  // namespace underwing

@@ -18,24 +18,10 @@ using namespace std::chrono_literals;
 constexpr Duration kGather = 20s;            // what comes for one person within this goes out together
 constexpr Duration kRetryFirst = 1min;
 constexpr Duration kOnTheWayGrace = 5min;    // added to a person's `away` before HERE is missed
-constexpr std::size_t kReplyLengthMax = 160;
 
 Duration repeat_every(const CallPlan& plan, Priority priority) {
   if (plan.steps.back().then_every) return *plan.steps.back().then_every;
   return priority == Priority::urgent ? Duration(15min) : Duration(2h);
-}
-
-std::vector<std::string> words_of(const std::string& text) {
-  std::vector<std::string> words(1);
-  for (const char c : text) {
-    if (std::isalnum(static_cast<unsigned char>(c)) != 0) {
-      words.back() += static_cast<char>(std::toupper(static_cast<unsigned char>(c)));
-    } else if (!words.back().empty()) {
-      words.emplace_back();
-    }
-  }
-  if (words.back().empty()) words.pop_back();
-  return words;
 }
 
 }  // namespace
@@ -169,8 +155,11 @@ void Watch::tell(const std::string& who, const std::vector<Way>& by, const Mail:
     if (alarm != alarms_.end() && message.serial != 0) ++alarm->second.calling.open;
     const Mailbox mailbox{who, way};
     Mail& box = mailboxes_[mailbox];
-    const bool told_just_now = box.last_sent != Instant(Duration::min()) && now_ - box.last_sent < kGather;
-    if (!told_just_now && box.flush_at > now_ && message.not_before <= now_) {
+    // What is urgent waits for other alarms, not behind confirmations and good news.
+    const Instant last = message.priority == Priority::urgent ? box.last_alarm : box.last_sent;
+    const bool told_just_now = last != Instant(Duration::min()) && now_ - last < kGather;
+    if (!told_just_now && message.not_before <= now_ && (box.flush_at > now_ || message.priority == Priority::urgent)) {
+      if (message.alarm != 0) std::erase_if(box.waiting, [&](const Mail::Waiting& other) { return other.alarm == message.alarm; });
       send(mailbox, {message});
       plan_flush(box);
       continue;
@@ -245,6 +234,7 @@ void Watch::send(const Mailbox& mailbox, std::vector<Mail::Waiting> messages) {
   }
   if (!delivery.codes.empty()) last_codes_[who] = delivery.codes;
   mailboxes_[mailbox].last_sent = now_;
+  if (!delivery.codes.empty()) mailboxes_[mailbox].last_alarm = now_;
 
   record({{"time", to_rfc3339(now_)}, {"event", "told"}, {"who", who}, {"by", to_string(way)}, {"step", delivery.step},
           {"text", delivery.text}});
@@ -364,49 +354,6 @@ Watch::Answered Watch::reset(const std::string& code, const std::string& who) {
   note_alarm(*alarm);
   forget_settled();
   return {true, fmt::format("{} has reset {} ({}).", who, code, text)};
-}
-
-/// A person's own message is answered by text, or by the way that there is.
-void Watch::answer(const Person& person, const std::string& text) {
-  if (person.addresses.empty()) return;
-  Mail::Waiting message;
-  message.text = message.in_short = fit({text});
-  tell(person.name, {person.addresses.contains(Way::text) ? Way::text : person.addresses.begin()->first}, message);
-}
-
-void Watch::reply(const std::string& from, const std::string& by, const std::string& text) {
-  const Person* person = by == "mqtt" ? find_person(rules_->farm, from) : person_at(rules_->farm, from);
-  if (!person && by != "mqtt") person = find_person(rules_->farm, from);
-  record({{"time", to_rfc3339(now_)}, {"event", "reply"}, {"from", from}, {"by", by},
-          {"who", person ? nlohmann::ordered_json(person->name) : nlohmann::ordered_json()}, {"text", text.substr(0, kReplyLengthMax)}},
-         Effect::Kind::answer);
-  if (!person || text.size() > kReplyLengthMax) return;  // strangers and automatic answers are kept, never answered
-  const std::vector<std::string> words = words_of(text);
-  if (words.empty()) return;
-  std::vector<std::string> codes(words.begin() + 1, words.end());
-  if (codes.empty()) codes = last_codes_[person->name];
-  const std::string who = person->name;
-  const auto say = [&](const std::string& text_of_answer) { answer(*person, text_of_answer); };
-  if (words.front() != "OK" && words.front() != "HERE" && words.front() != "PASS") {
-    return say("Not understood. Reply OK (I have it), HERE (I am in the house) or PASS (I cannot), with the code if there are several.");
-  }
-  if (codes.empty()) return say("Nothing is open that you have been told of.");
-  for (const std::string& code : codes) {
-    Alarm* alarm = by_code(code);
-    if (!alarm) {
-      say(fmt::format("There is no alarm {} now; nothing was changed.", code));
-    } else if (words.front() == "PASS") {
-      if (alarm->calling.running) take_step(*alarm);
-      else if (alarm->acknowledged_by == who) call_again(*alarm);
-    } else {
-      acknowledge_alarm(*alarm, who);
-      if (words.front() != "HERE") continue;
-      alarm->here = true;
-      plan_check(*alarm);
-      note_alarm(*alarm);
-    }
-  }
-  forget_settled();
 }
 
 // --- the day's two texts ------------------------------------------------------------------------------------

@@ -45,6 +45,19 @@ const Alarm* Watch::cause_of(const Alarm& alarm, bool only_told) const {
   return nullptr;
 }
 
+/// A house or a plugin that is silent, where people were told that the rules behind it are blind.
+bool Watch::told_by_blindness(const Alarm& alarm) {
+  if (alarm.subject != Alarm::Subject::built_in || (alarm.rule != "house-silent" && alarm.rule != "plugin-silent")) return false;
+  return std::any_of(alarms_.begin(), alarms_.end(), [&](const auto& entry) {
+    const Alarm& other = entry.second;
+    if (other.subject != Alarm::Subject::blindness || !other.life.condition() || other.told.empty()) return false;
+    if (alarm.rule == "plugin-silent") return other.house.empty() && other.rule == alarm.probe;
+    return other.house == alarm.house || std::any_of(other.members.begin(), other.members.end(), [&](const std::string& member) {
+             return other.house.empty() && member.starts_with(alarm.house + "/");
+           });
+  });
+}
+
 /// True where the alarm is not told now: a named cause was told, or the rule comes and goes.
 bool Watch::hold_back(Alarm& alarm) {
   alarm.release_at = kNever;
@@ -55,6 +68,12 @@ bool Watch::hold_back(Alarm& alarm) {
     alarm.held = true;
     alarm.life.suppress(true);
     if (respond_within) alarm.release_at = alarm.raised + *respond_within;
+    note_alarm(alarm);
+    return true;
+  }
+  if (told_by_blindness(alarm)) {
+    alarm.held = true;
+    alarm.life.suppress(true);
     note_alarm(alarm);
     return true;
   }
@@ -76,8 +95,13 @@ void Watch::release(Alarm& alarm) {
 /// A cause has ended or is not to be counted on: those that followed it are told after their own `off_delay`.
 void Watch::release_followers(const Alarm& cause) {
   for (auto& [id, alarm] : alarms_) {
+    if (alarm.life.state() != AlarmState::suppressed_by_design) continue;
+    if (alarm.subject == Alarm::Subject::built_in) {  // a minute later, when all has been judged, unless it is over by then
+      if (!told_by_blindness(alarm)) alarm.release_at = std::min(alarm.release_at, now_ + 1min);
+      continue;
+    }
     const auto index = rule_of(alarm);
-    if (!index || alarm.life.state() != AlarmState::suppressed_by_design || cause_of(alarm, true)) continue;
+    if (!index || cause_of(alarm, true)) continue;
     const WatchedRule& rule = rules_->rules[*index];
     if (std::find(rule.follows.begin(), rule.follows.end(), cause.rule) == rule.follows.end()) continue;
     alarm.release_at = std::min(alarm.release_at, now_ + rule.off_delay);
@@ -167,7 +191,11 @@ void Watch::unshelve(const std::string& house, const std::string& rule, const st
   shelved_.erase(found);
   record({{"time", to_rfc3339(now_)}, {"event", "unshelved"}, {"house", house}, {"rule", rule}, {"reason", reason}});
   if (const Person* person = find_person(rules_->farm, shelving.who)) {
-    answer(*person, fmt::format("{} {} is watched again: {}.", house_in_short(house), rule, reason));
+    const auto found_rule = std::find_if(rules_->rules.begin(), rules_->rules.end(), [&](const WatchedRule& entry) {
+      return entry.name == rule && rules_->houses[entry.house].name == house;
+    });
+    const std::string what = found_rule == rules_->rules.end() ? rule : what_is_wrong(*found_rule, *rules_, Reason::none);
+    answer(*person, fmt::format("{} {} is watched again: {}.", house_in_short(house), what, reason));
   }
   for (auto& [id, alarm] : alarms_) {
     if (alarm.subject != Alarm::Subject::condition || alarm.house != house || alarm.rule != rule) continue;

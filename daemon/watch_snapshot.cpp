@@ -9,7 +9,7 @@ namespace {
 
 using nlohmann::json;
 
-constexpr int kFormat = 1;
+constexpr int kFormat = 2;
 
 json to_json(Instant time) {
   return time == kNever ? json() : json(time.time_since_epoch().count());
@@ -167,6 +167,7 @@ std::string Watch::snapshot() const {
   for (std::size_t probe = 0; probe < rules_->probes.size(); ++probe) {
     if (unusable_since_[probe] != kNever) out["unusable_since"][rules_->full_name(probe)] = to_json(unusable_since_[probe]);
   }
+  for (const auto& [house, since] : silent_since_) out["silent_since"][house] = to_json(since);
   for (const auto& [id, alarm] : alarms_) out["alarms"].push_back(to_json(alarm));
   for (const auto& [id, delivery] : deliveries_) out["deliveries"].push_back(to_json(delivery));
   for (const auto& [mailbox, mail] : mailboxes_) {
@@ -177,8 +178,9 @@ std::string Watch::snapshot() const {
                          {"not_before", to_json(message.not_before)}});
     }
     const bool never = mail.last_sent == Instant(Duration::min());
+    const bool no_alarm = mail.last_alarm == Instant(Duration::min());
     out["mail"].push_back({mailbox.first, static_cast<int>(mailbox.second), never ? json() : to_json(mail.last_sent),
-                           to_json(mail.flush_at), waiting});
+                           to_json(mail.flush_at), waiting, no_alarm ? json() : to_json(mail.last_alarm)});
   }
   for (const Night& entry : night_) {
     out["night"].push_back({entry.house, entry.what, entry.who, to_json(entry.raised), to_json(entry.returned),
@@ -194,15 +196,32 @@ std::string Watch::snapshot() const {
   for (std::size_t i = 0; i < rules_->rules.size(); ++i) {
     out["rules"][key_of(*rules_, rules_->rules[i])] = to_json(engine_->state(i));
   }
-  for (std::size_t house = 0; house < rules_->houses.size(); ++house) {
-    if (engine_->work_until(house) > now_) out["work"][rules_->houses[house].name] = to_json(engine_->work_until(house));
+  for (const auto& [house, work] : works_) out["work"].push_back({house, to_json(work.until), work.who, work.reminded});
+  for (const auto& [who, entered] : last_entered_) {
+    out["last_entered"].push_back({who, entered.probe, entered.value, to_json(entered.before)});
   }
+  for (const auto& [probe, kept] : entries_) {
+    for (const auto& [time, value] : kept) out["entries"].push_back({probe, to_json(time), value});
+  }
+  for (const auto& [who, time] : helped_) out["helped"][who] = to_json(time);
   return out.dump(-1, ' ', false, json::error_handler_t::replace);
 }
 
 Instant Watch::snapshot_time(const std::string& snapshot) {
   const json from = json::parse(snapshot, nullptr, false);
   return from.is_object() && from.contains("now") ? to_instant(from.at("now")) : kNever;
+}
+
+std::vector<Watch::Entered> Watch::snapshot_entries(const std::string& snapshot) {
+  std::vector<Entered> entered;
+  const json from = json::parse(snapshot, nullptr, false);
+  if (!from.is_object() || !from.contains("entries")) return entered;
+  try {
+    for (const json& entry : from.at("entries")) entered.push_back({entry.at(0), to_instant(entry.at(1)), entry.at(2)});
+  } catch (const json::exception&) {
+    entered.clear();
+  }
+  return entered;
 }
 
 namespace {
@@ -241,6 +260,7 @@ bool Watch::restore(const std::string& snapshot) {
       Mail mail;
       if (!entry.at(2).is_null()) mail.last_sent = to_instant(entry.at(2));
       mail.flush_at = to_instant(entry.at(3));
+      if (!entry.at(5).is_null()) mail.last_alarm = to_instant(entry.at(5));
       for (const json& message : entry.at(4)) {
         mail.waiting.push_back({message.at("alarm"), message.at("serial"), message.at("step"),
                                 static_cast<Priority>(message.at("priority").get<int>()), message.at("text"), message.at("in_short"),
@@ -273,7 +293,16 @@ bool Watch::restore(const std::string& snapshot) {
     }
     auto codes_used = to_instants(list("codes_used"));
     const auto unusable_since = to_instants(list("unusable_since"));
-    const auto work = to_instants(list("work"));
+    auto silent_since = to_instants(list("silent_since"));
+    auto helped = to_instants(list("helped"));
+    decltype(works_) works;
+    for (const json& entry : list("work")) works[entry.at(0)] = {to_instant(entry.at(1)), entry.at(2), entry.at(3)};
+    decltype(last_entered_) last_entered;
+    for (const json& entry : list("last_entered")) {
+      last_entered[entry.at(0)] = {entry.at(1), entry.at(2), to_optional_double(entry.at(3))};
+    }
+    decltype(entries_) entries;
+    for (const Entered& entry : snapshot_entries(snapshot)) entries[entry.probe].emplace_back(entry.time, entry.value);
     auto last_codes = from.at("last_codes").get<decltype(last_codes_)>();
     const Duration wall_ahead(from.at("wall_ahead").get<std::int64_t>());
     const std::uint64_t alarm_count = from.at("alarm_count"), code_count = from.at("code_count"),
@@ -291,6 +320,11 @@ bool Watch::restore(const std::string& snapshot) {
     returns_ = std::move(returns);
     shelved_ = std::move(shelved);
     codes_used_ = std::move(codes_used);
+    silent_since_ = std::move(silent_since);
+    helped_ = std::move(helped);
+    works_ = std::move(works);
+    last_entered_ = std::move(last_entered);
+    entries_ = std::move(entries);
     last_codes_ = std::move(last_codes);
     alarm_count_ = alarm_count;
     code_count_ = code_count;
@@ -303,8 +337,8 @@ bool Watch::restore(const std::string& snapshot) {
     for (const auto& [name, since] : unusable_since) {
       if (const auto probe = rules_->find_probe(name)) unusable_since_[*probe] = since;
     }
-    for (const auto& [house, until] : work) {
-      if (const auto index = rules_->find_house(house)) engine_->set_work(*index, until);
+    for (const auto& [house, work] : works_) {
+      if (const auto index = rules_->find_house(house)) engine_->set_work(*index, work.until);
     }
     engine_->clear_events();
     for (const auto& [rule, state] : states) engine_->restore(rule, state);

@@ -28,6 +28,10 @@ std::optional<double> wanted(const WatchedRule& rule, const Limit& limit, double
   return curve_at(*rule.curves[found->index], age_h);
 }
 
+std::string action_when_blind(Priority priority) {
+  return priority == Priority::urgent ? "GO NOW: look at the birds, then the probes." : "Look at the probes.";
+}
+
 }  // namespace
 
 /// Of the rules that bear the alarm's name, the one that lives; flocks that follow one another in a house have one each.
@@ -50,9 +54,19 @@ std::optional<std::size_t> Watch::rule_of(const Alarm& alarm) const {
 std::string Watch::head(const Alarm& alarm) {
   const std::string house = alarm.house.empty() ? "FARM" : house_in_short(alarm.house);
   const auto rule = rule_of(alarm);
+  if (alarm.subject == Alarm::Subject::blindness && alarm.house.empty()) {
+    std::string houses;
+    for (auto it = alarm.members.begin(); it != alarm.members.end(); ++it) {
+      const std::string name = house_in_short(it->substr(0, it->find('/')));
+      if (houses.find(name) == std::string::npos) houses += (houses.empty() ? "" : ", ") + name;
+    }
+    return fmt::format("{} CANNOT SEE: {} is down", houses.empty() ? "FARM" : houses, alarm.rule);
+  }
   if (alarm.subject == Alarm::Subject::blindness) {
     std::string what = "the house";
-    if (rule && !engine_->probes_of(*rule).empty()) {
+    if (rule && silent_as_a_whole(rules_->rules[*rule].house)) {
+      what = "anything";
+    } else if (rule && !engine_->probes_of(*rule).empty()) {
       what = measure_in_words(rules_->probes[engine_->probes_of(*rule).front()].quality.name);
     }
     return fmt::format("{} CANNOT SEE {}", house, what);
@@ -79,6 +93,12 @@ std::string Watch::alarm_text(const Alarm& alarm) {
   words.replies = fmt::format("Reply OK {0}. Cannot go: PASS {0}", alarm.code);
   const auto rule = rule_of(alarm);
   if (!rule) {
+    if (alarm.subject == Alarm::Subject::blindness) {
+      const auto plugin = plugins_.find(alarm.rule);
+      if (plugin != plugins_.end() && !plugin->second.text.empty()) words.expected = ": " + plugin->second.text;
+      words.action = action_when_blind(alarm.priority);
+      return to_text(words);
+    }
     words.replies = fmt::format("Reply OK {}", alarm.code);
     return to_text(words);
   }
@@ -87,7 +107,8 @@ std::string Watch::alarm_text(const Alarm& alarm) {
   if (watched.flock) day = " (" + day_of(rules_->flocks[*watched.flock], rules_->farm.zone, wall()) + ")";
   if (alarm.subject == Alarm::Subject::blindness) {
     std::string silent;
-    for (const std::size_t probe : engine_->probes_of(*rule)) {
+    if (silent_as_a_whole(watched.house)) silent = "all its probes";
+    else for (const std::size_t probe : engine_->probes_of(*rule)) {
       if (engine_->series(probe).usable(now_)) continue;
       silent += (silent.empty() ? "" : ", ") + rules_->probes[probe].name;
     }
@@ -95,7 +116,7 @@ std::string Watch::alarm_text(const Alarm& alarm) {
     for (const auto& [name, plugin] : plugins_) {
       if (!plugin.up) words.expected += fmt::format("; {} is down", name);
     }
-    words.action = alarm.priority == Priority::urgent ? "GO NOW: look at the birds, then the probes." : "Look at the probes.";
+    words.action = action_when_blind(alarm.priority);
     return to_text(words);
   }
   const RuleState& state = engine_->state(*rule);
@@ -124,6 +145,9 @@ std::string Watch::back_text(const Alarm& alarm, Reason reason) {
   const std::string from = clock_time(rules_->farm.zone, alarm.raised + engine_->wall_ahead());
   const std::string to = clock_time(rules_->farm.zone, wall());
   const std::string house = alarm.house.empty() ? "FARM" : house_in_short(alarm.house);
+  if (alarm.subject == Alarm::Subject::blindness && alarm.house.empty()) {
+    return fmt::format("{} is up, the watch sees again since {}. Blind from {}.", alarm.rule, to, from);
+  }
   if (alarm.subject == Alarm::Subject::blindness) return fmt::format("{} sees again since {}. Blind from {}.", house, to, from);
   if (alarm.subject == Alarm::Subject::built_in) return fmt::format("{} over at {}: {}.", house, to, alarm.detail);
   const auto rule = rule_of(alarm);

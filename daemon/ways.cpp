@@ -11,4 +11,6 @@ std::vector<Way> ways_of(const PluginEntry& plugin) {
   return {};
 }
 
+bool may_name_people(const PluginEntry& plugin) { return plugin.run == "mqtt" || plugin.run == "print"; }
+
 }  // namespace underwing

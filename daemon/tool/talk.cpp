@@ -1,4 +1,4 @@
-// The commands that talk to the daemon: status, alarms, acknowledge, work, reload.
+// The commands that talk to the daemon: status, alarms, acknowledge, work, record, shelve, reset, reload.
 #include <fmt/format.h>
 
 #include <cstdlib>
@@ -169,12 +169,13 @@ void add_talk(CLI::App& app, Common& common) {
   });
 
   struct Work {
-    std::string house, span;
+    std::string house, span, who;
   };
   auto work = std::make_shared<Work>();
   auto* at_work = app.add_subcommand("work", "People work in a house: only rules that hold even then are in force, for a while");
   at_work->add_option("house", work->house, "The house")->required();
   at_work->add_option("--for", work->span, "For how long, such as 45min")->required();
+  at_work->add_option("--who", work->who, "Who works there and is reminded before it ends; left out: the user of this terminal");
   at_work->callback([&common, work] {
     const auto span = to_duration(work->span);
     if (!span) {
@@ -182,7 +183,24 @@ void add_talk(CLI::App& app, Common& common) {
       common.status = 2;
       return;
     }
-    common.status = ask(common, "work", {{"house", work->house}, {"minutes", hours_of(*span) * 60.0}}, say_text);
+    common.status = ask(common, "work", {{"house", work->house}, {"minutes", hours_of(*span) * 60.0}, {"who", work->who.empty() ? user_here() : work->who}}, say_text);
+  });
+
+  struct Record {
+    std::string house, measure, who;
+    double value = 0;
+  };
+  auto entry = std::make_shared<Record>();
+  auto* recording = app.add_subcommand("record", "Write down what was found on a round; dead birds add up");
+  recording->add_option("house", entry->house, "The house")->required();
+  recording->add_option("measure", entry->measure, "What was found, such as dead_birds or crop_fill")->required();
+  recording->add_option("value", entry->value, "The value, in the measure's unit")->required();
+  recording->add_option("--who", entry->who, "Who found it; left out: the user of this terminal");
+  recording->callback([&common, entry] {
+    common.status = ask(common, "record",
+                        {{"house", entry->house}, {"measure", entry->measure}, {"value", entry->value},
+                         {"who", entry->who.empty() ? user_here() : entry->who}},
+                        say_text);
   });
 
   struct Shelve {

@@ -43,7 +43,8 @@ const char* to_string(QualityTest test) {
 Series::Series(const Measure& measure, Instant begin)
     : kind_(measure.kind),
       stale_after_(measure.stale_after),
-      plausible_low_(measure.plausible_low),
+      // A tally takes back by a negative reading what was entered wrongly.
+      plausible_low_(measure.kind == MeasureKind::tally ? -measure.plausible_high : measure.plausible_low),
       plausible_high_(measure.plausible_high),
       max_rate_per_min_(measure.max_rate_per_min),
       flat_after_(measure.flat_after),

@@ -58,7 +58,8 @@ bool PlainSeries::take(Instant time, double raw) {
 }
 
 std::string PlainSeries::judge(Instant time, double raw) const {
-  if (below(raw, measure_.plausible_low) || below(measure_.plausible_high, raw)) return "gross range";
+  const double low = measure_.kind == MeasureKind::tally ? -measure_.plausible_high : measure_.plausible_low;
+  if (below(raw, low) || below(measure_.plausible_high, raw)) return "gross range";
   if (!measure_.max_rate_per_min || good_.empty()) return "";
   const Taken& last = good_.back();
   const Duration between = time - last.time;

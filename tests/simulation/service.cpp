@@ -153,6 +153,9 @@ void SimulatedService::write(const std::vector<Effect>& effects) {
         transaction.rows.emplace_back(AnswerRow{++ids_.answer, effect.time, text_at(json, "who"),
                                                 text_at(json, "by"), text_at(json, "text"), effect.json});
         break;
+      case Effect::Kind::entry:
+        recorder_->entry(*effect.entry);
+        break;
       case Effect::Kind::story:
         break;
     }

@@ -23,7 +23,9 @@ class Answers : public testing::Test {
 
 TEST_F(Answers, StopTheStepsAndTellTheOthers) {
   bench.reply("ines", "ok e6");
-  EXPECT_EQ(bench.told(true), "20:10:00 tomas text 0 ines has it: H1 COLD 28 C.\n");
+  EXPECT_EQ(bench.told(true),
+            "20:10:00 tomas text 0 ines has it: H1 COLD 28 C.\n"
+            "20:10:00 ines text 0 You have H1 COLD 28 C (E6). Send HERE when you are there.\n");
   EXPECT_EQ(bench.alarm("cold-air").life.state(), AlarmState::acknowledged);
   bench.run_to(march(3, 20, 24));
   EXPECT_EQ(bench.told(), "");
@@ -64,9 +66,8 @@ TEST_F(Answers, OfOneWhoWasToldOfNothingSaySo) {
 TEST_F(Answers, OfOtherWordsAreExplained) {
   bench.reply("tomas", "what is it?");
   EXPECT_EQ(bench.told(true),
-            "20:10:00 tomas text 0 Not understood. Reply OK (I have it), HERE (I am in the house) or PASS (I "
-            "cannot), with the code if "
-            "there are several.\n");
+            "20:10:00 tomas text 0 Not understood. OK K7: I have it. HERE: I am in the house. PASS: I cannot. HELP "
+            "tells the rest.\n");
 }
 
 TEST_F(Answers, LongOrBrokenTextsDoNoHarm) {
@@ -133,7 +134,7 @@ TEST_F(Answers, UnansweredItStaysListedUntilSomebodyAnswers) {
   EXPECT_EQ(bench.told(), "");
   bench.reply("tomas", "OK");
   EXPECT_TRUE(bench.watch().alarms().empty());
-  EXPECT_EQ(bench.told(), "");
+  EXPECT_EQ(bench.told(true), "20:50:00 tomas text 0 H1 COLD 33 C (E6) is over already.\n");
 }
 
 TEST_F(Answers, OrUntilTheSummaryHasNamedIt) {
@@ -153,8 +154,8 @@ TEST_F(Answers, FromTheCommandLineSayWhatWasDone) {
 }
 
 TEST_F(Answers, OverMqttComeFromAPersonsName) {
-  bench.watch().reply("maud", "mqtt", "OK E6");
-  bench.watch().reply("+44 7700 900102", "mqtt", "PASS E6");
+  bench.watch().reply("maud", "mqtt", "OK E6", Watch::MayName::yes);
+  bench.watch().reply("+44 7700 900102", "mqtt", "PASS E6", Watch::MayName::yes);
   bench.settle();
   EXPECT_EQ(bench.alarm("cold-air").acknowledged_by, "maud");
 }

@@ -153,7 +153,9 @@ Instant march(unsigned day, int hour, int minute, int second) {
 Bench::Bench(std::shared_ptr<const RuleSet> rules, Instant begin)
     : watch_(std::make_unique<Watch>(rules)), now_(begin) {
   for (std::size_t probe = 0; probe < rules->probes.size(); ++probe) {
-    readings_[rules->full_name(probe)] = rules->probes[probe].quality.name == "relative_humidity" ? 60 : 33;
+    const Measure& measure = rules->probes[probe].quality;
+    if (measure.kind == MeasureKind::tally || measure.kind == MeasureKind::round) continue;  // people enter them
+    readings_[rules->full_name(probe)] = measure.name == "relative_humidity" ? 60 : 33;
   }
   watch_->begin(begin);
   watch_->plugin("climate", true, "");
@@ -207,6 +209,10 @@ std::unique_ptr<Watch> Bench::restored(const std::string& snapshot, std::shared_
   auto watch = std::make_unique<Watch>(rules);
   const Instant kept = Watch::snapshot_time(snapshot);
   watch->begin(kept - 2h);
+  for (const Watch::Entered& entered : Watch::snapshot_entries(snapshot)) {
+    const auto probe = rules->find_probe(entered.probe);
+    if (probe) watch->reading(*probe, entered.time, entered.value);
+  }
   for (const Reading& reading : history_) {
     const auto probe = rules->find_probe(reading.probe);
     if (probe && reading.time >= kept - 2h && reading.time <= kept)

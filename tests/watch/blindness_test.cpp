@@ -71,7 +71,43 @@ TEST(Blindness, OfARuleThatSawMeanwhileJoinsTheAlarmThatBearsItsName) {
   EXPECT_EQ(bench.alarm("cold-air").members,
             (std::set<std::string>{"climate/cold-air", "climate/damp-air", "yard/hot-air"}));
   EXPECT_EQ(bench.alarm("cold-air").life.state(), AlarmState::unacknowledged);
-  EXPECT_EQ(bench.watch().alarms().size(), 1U);
+  // That the house is silent is not told on top of it.
+  EXPECT_EQ(bench.watch().alarms().size(), 2U);
+  EXPECT_EQ(bench.alarm("house-silent").life.state(), AlarmState::suppressed_by_design);
+}
+
+TEST(Blindness, UnderASilentPluginIsToldAsOneForAllHouses) {
+  Bench bench(alike());
+  bench.run_to(march(3, 20, 10));
+  bench.silence_house("house-1");
+  bench.silence_house("house-2");
+  bench.watch().plugin("climate", false, "connection refused");
+  bench.run_to(march(3, 20, 19));
+  EXPECT_EQ(bench.events(),
+            "20:18:00 blind cold-air\n20:18:00 blind damp-air\n20:18:00 blind hot-air\n20:18:00 blind hot-air\n");
+  EXPECT_EQ(bench.told(true),
+            "20:18:00 ines text 1 H1 CANNOT SEE: climate is down: connection refused. GO NOW: look at the birds, then the "
+            "probes. Reply OK E6. Cannot go: PASS E6\n"
+            "20:18:00 ines call 1 H1 CANNOT SEE: climate is down: connection refused. GO NOW: look at the birds, then the "
+            "probes. Reply OK E6. Cannot go: PASS E6\n");
+  ASSERT_EQ(bench.watch().alarms().size(), 1U);
+  const Alarm& alarm = bench.alarm("climate");
+  EXPECT_EQ(alarm.members.size(), 4U);
+  EXPECT_TRUE(alarm.members.contains("house-2/yard/hot-air"));
+  // That the plugin is silent is known by then.
+  bench.run_to(march(3, 20, 22));
+  EXPECT_EQ(bench.alarm("plugin-silent").life.state(), AlarmState::suppressed_by_design);
+  static_cast<void>(bench.texts());
+  // Over a restart the group is kept, and ends when all see.
+  bench.restart(bench.watch().snapshot(), 10s);
+  bench.air(33);
+  bench.set("house-1/relative_humidity/centre", 60);
+  bench.run_to(march(3, 20, 27));
+  EXPECT_EQ(bench.alarm("climate").members, (std::set<std::string>{"house-2/yard/hot-air"}));
+  bench.set("house-2/air_temperature/east", 33);
+  bench.run_to(march(3, 20, 32));
+  EXPECT_EQ(bench.alarm("climate").life.state(), AlarmState::returned_unacknowledged);
+  EXPECT_EQ(bench.texts().back(), "climate is up, the watch sees again since 20:30. Blind from 20:18.");
 }
 
 TEST(Blindness, SurvivesAReloadAndARestartWhileAnyRuleIsBlind) {

@@ -190,6 +190,7 @@ TEST(Calls, AWorsenedAlarmEndsAnAnswerAndStartsTheStepsOfItsNewPriority) {
       "20:02:00 raised damp-air high\n20:05:00 worsened damp-air high\n20:05:00 acknowledged damp-air ines\n"
       "20:07:00 worsened damp-air high\n");
   EXPECT_EQ(bench.told(),
+            "20:05:20 ines text 0\n"  // that she has it
             "20:07:00 ines text 1\n20:07:00 ines call 1\n20:10:00 ines text 2\n20:10:00 tomas text 2\n");
   EXPECT_EQ(bench.watch().alarms().size(), 1U);
 }

@@ -174,7 +174,7 @@ TEST(Shelving, EndsByItselfSaysSoAndNeverLandsInAcknowledged) {
   EXPECT_EQ(bench.told(), "");
   bench.run_to(march(3, 12, 36));
   EXPECT_EQ(bench.alarm("damp-air").life.state(), AlarmState::unacknowledged);
-  EXPECT_NE(bench.told(true).find("H1 damp-air is watched again: its time is over."), std::string::npos);
+  EXPECT_NE(bench.told(true).find("H1 DAMP AIR is watched again: its time is over."), std::string::npos);
 }
 
 TEST(Shelving, EndsAtOnceWhenItBecomesUrgent) {

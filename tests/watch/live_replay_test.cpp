@@ -93,10 +93,10 @@ class Live {
         recorder_.clock(Duration(dice_.from(-20'000'000, 20'000'000)));
         break;
       case 1:
-        recorder_.work(0, watch_.now() + std::chrono::seconds(dice_.from(1, 4'000)));
+        watch_.work_by(0, std::chrono::seconds(dice_.from(1, 4'000)), dice_.chance(50) ? "ines" : "");
         break;
       case 2:
-        recorder_.work(0, Instant{});
+        watch_.work_by(0, Duration::zero(), "");
         break;
       default:
         watch_.plugin("paper", dice_.chance(50), "made up");
@@ -108,6 +108,7 @@ class Live {
   void settle() {
     for (auto more = watch_.take_effects(); !more.empty(); more = watch_.take_effects()) {
       for (const Effect& effect : more) {
+        if (effect.kind == Effect::Kind::entry) recorder_.entry(*effect.entry);
         if (effect.kind != Effect::Kind::delivery || effect.delivery->outcome != Delivery::Outcome::open)
           continue;
         if (dice_.chance(70))

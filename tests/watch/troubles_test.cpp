@@ -21,7 +21,9 @@ TEST(Troubles, AProbeThatIsSilentForHalfAnHour) {
   bench.reply("ines", "OK");
   bench.set("house-1/air_temperature/north", 33);
   bench.run_to(march(3, 20, 48));
-  EXPECT_EQ(bench.told(true), "20:47:00 ines text 0 H1 over at 20:47: air temperature north is silent.\n");
+  EXPECT_EQ(bench.told(true),
+            "20:46:00 ines text 0 You have H1 PROBE BAD: air temperature north is silent (E6).\n"
+            "20:47:00 ines text 0 H1 over at 20:47: air temperature north is silent.\n");
   EXPECT_TRUE(bench.watch().alarms().empty());
 }
 
@@ -74,6 +76,58 @@ TEST(Troubles, APluginThatStaysDown) {
   bench.watch().plugin("climate", true, "");
   bench.settle();
   EXPECT_EQ(bench.alarm("plugin-silent").life.state(), AlarmState::returned_unacknowledged);
+}
+
+/// A farm whose one rule of house-1 knows no blindness within the hour.
+std::shared_ptr<const RuleSet> patient() {
+  FarmTexts texts;
+  FarmTexts::change(texts.pack, "blind_after: 3 min", "blind_after: 90 min");
+  FarmTexts::change(texts.pack, "    on_delay: 1 min\n    respond_within: 4 h\n",
+                    "    on_delay: 1 min\n    respond_within: 4 h\n    blind_after: 90 min\n");
+  FarmTexts::change(texts.yard, "blind_after: 5 min", "blind_after: 90 min");
+  return texts.load();
+}
+
+TEST(Troubles, AHouseFromWhichNothingIsHeard) {
+  Bench bench(patient());
+  bench.run_to(march(3, 20, 10));
+  bench.silence_house("house-1");
+  bench.run_to(march(3, 20, 24));
+  EXPECT_EQ(bench.events(), "");
+  bench.run_to(march(3, 20, 26));
+  EXPECT_EQ(bench.events(), "20:25:00 trouble house-silent\n");
+  EXPECT_EQ(bench.told(true),
+            "20:25:00 ines text 1 H1 HOUSE SILENT: nothing is heard from the house since 20:15. Reply OK E6\n");
+  bench.air(33);
+  bench.run_to(march(3, 20, 30));
+  EXPECT_EQ(bench.alarm("house-silent").life.state(), AlarmState::returned_unacknowledged);
+}
+
+TEST(Troubles, AnEmptyHouseMayBeSilent) {
+  Bench bench(patient());
+  bench.silence_house("house-2");
+  bench.run_to(march(3, 20, 55));
+  EXPECT_FALSE(bench.has_alarm("house-silent"));
+}
+
+TEST(Troubles, ASilentHouseWhoseRulesAreBlindIsToldOnce) {
+  Bench bench;
+  bench.run_to(march(3, 20, 10));
+  bench.silence_house("house-1");
+  bench.run_to(march(3, 20, 17));
+  static_cast<void>(bench.told());
+  bench.run_to(march(3, 20, 19));
+  bench.reply("ines", "OK");
+  bench.run_to(march(3, 20, 40));
+  bench.reply("ines", "OK");
+  for (const std::string& text : bench.texts()) EXPECT_EQ(text.find("HOUSE SILENT"), std::string::npos) << text;
+  EXPECT_EQ(bench.alarm("house-silent").life.state(), AlarmState::suppressed_by_design);
+  // When all is heard again, nothing is left of it.
+  bench.air(33);
+  bench.set("house-1/relative_humidity/centre", 60);
+  bench.run_to(march(3, 20, 50));
+  EXPECT_FALSE(bench.has_alarm("house-silent"));
+  for (const std::string& text : bench.texts()) EXPECT_EQ(text.find("HOUSE SILENT"), std::string::npos) << text;
 }
 
 TEST(Troubles, APathThatIsDownIsSaidSooner) {
