@@ -102,10 +102,9 @@ void Carrier::on_wake() {
 }
 
 void Carrier::take_result(const std::string& delivery, const Result& result) {
-  const bool is_check = delivery.empty();
-  if (!is_check && jobs_.erase(delivery) == 0) return;
+  // Of one that was given up the result still says how the way is.
   take_way(result);
-  if (!is_check) receipt(delivery, word_of(result.outcome), result.text);
+  if (jobs_.erase(delivery) > 0) receipt(delivery, word_of(result.outcome), result.text);
 }
 
 void Carrier::take_way(const Result& result) {

@@ -5,18 +5,13 @@
 
 #include <array>
 
+#include "plugins/shared/base64.hpp"
+
 namespace underwing {
 namespace {
 
 const unsigned char* bytes_of(std::string_view text) {
   return reinterpret_cast<const unsigned char*>(text.data());
-}
-
-std::string base64(const unsigned char* bytes, std::size_t count) {
-  std::string text(sodium_base64_encoded_len(count, sodium_base64_VARIANT_ORIGINAL), '\0');
-  sodium_bin2base64(text.data(), text.size(), bytes, count, sodium_base64_VARIANT_ORIGINAL);
-  text.pop_back();  // its closing zero
-  return text;
 }
 
 /// RFC 8941, section 3.3.3; names of keys hold nothing else than plain ASCII.
@@ -44,7 +39,7 @@ std::string hmac_sha256(std::string_view key, std::string_view message) {
 std::string content_digest(std::string_view body) {
   std::array<unsigned char, crypto_hash_sha256_BYTES> hash{};
   crypto_hash_sha256(hash.data(), bytes_of(body), body.size());
-  return fmt::format("sha-256=:{}:", base64(hash.data(), hash.size()));
+  return fmt::format("sha-256=:{}:", base64({reinterpret_cast<const char*>(hash.data()), hash.size()}));
 }
 
 std::string signature_parameters(const Signed& what) {
@@ -63,7 +58,7 @@ std::string signature_base(const Signed& what, std::string_view parameters) {
 
 std::string signature(std::string_view base, std::string_view key) {
   const std::string mac = hmac_sha256(key, base);
-  return fmt::format(":{}:", base64(bytes_of(mac), mac.size()));
+  return fmt::format(":{}:", base64(mac));
 }
 
 }  // namespace underwing
