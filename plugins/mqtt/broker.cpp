@@ -26,7 +26,7 @@ std::string library_url(const std::string& url) {
 }
 
 /// Positive codes are the broker's own answers (MQTT 3.1.1, table 3.1); others are the library's.
-std::string words_of(int code) {
+std::string words_of(int code, bool over_tls) {
   switch (code) {
     case 1:
       return "it refuses this version of MQTT";
@@ -38,7 +38,7 @@ std::string words_of(int code) {
     case 5:
       return "it refuses user or password";
     case MQTTASYNC_FAILURE:
-      return "no connection";
+      return over_tls ? "no connection over TLS, or a certificate that cannot be trusted" : "no connection";
     default:
       return mqtt::exception::error_str(code);
   }
@@ -130,6 +130,7 @@ std::size_t Inbox::take_dropped() {
 Broker::Broker(const BrokerSettings& settings, Inbox& inbox)
     : inbox_(inbox),
       will_topic_(settings.will_topic),
+      over_tls_(settings.url.starts_with("mqtts://")),
       client_(library_url(settings.url), settings.client_id),
       options_(make_options(settings)) {
   // The library otherwise writes a trace of every packet into its own memory, for nobody.
@@ -199,7 +200,7 @@ void Broker::on_success(const mqtt::token& token) {
 }
 
 void Broker::on_failure(const mqtt::token& token) {
-  const std::string why = words_of(token.get_return_code());
+  const std::string why = words_of(token.get_return_code(), over_tls_);
   if (token.get_type() == mqtt::token::CONNECT) inbox_.post_notice(Inbox::Event::connect_failed, why);
   if (token.get_type() == mqtt::token::SUBSCRIBE) inbox_.post_notice(Inbox::Event::subscribe_failed, why);
 }

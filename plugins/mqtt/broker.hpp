@@ -91,6 +91,7 @@ class Broker final : private mqtt::iaction_listener {
 
   Inbox& inbox_;
   std::string will_topic_;
+  bool over_tls_;
   mqtt::async_client client_;
   mqtt::connect_options options_;
   mqtt::token_ptr subscription_;

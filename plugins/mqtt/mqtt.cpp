@@ -3,7 +3,6 @@
 
 #include <algorithm>
 #include <array>
-#include <fstream>
 #include <memory>
 #include <random>
 #include <set>
@@ -11,6 +10,7 @@
 #include "plugins/mqtt/broker.hpp"
 #include "plugins/mqtt/mapping.hpp"
 #include "plugins/shared/plugin.hpp"
+#include "plugins/shared/secret_file.hpp"
 
 namespace underwing {
 namespace {
@@ -47,15 +47,6 @@ std::string random_client_id() {
   std::string id = "underwing-";
   for (int i = 0; i < 12; ++i) id += kDigits[source() % kDigits.size()];
   return id;
-}
-
-std::string first_line(Settings& settings, const char* key) {
-  const std::string path = settings.text(key, "");
-  if (path.empty()) return {};
-  std::ifstream file(path);
-  std::string line;
-  if (!std::getline(file, line)) settings.refuse(key, fmt::format("'{}' cannot be read", path));
-  return line;
 }
 
 /// Messages that gave no reading, since the last report.
@@ -101,7 +92,7 @@ class Mqtt final : public Plugin {
     if (!ask_topic_.empty()) filters_[ask_topic_] = 1;
     const BrokerSettings broker{settings.text("broker"),
                                 settings.text("user", ""),
-                                first_line(settings, "password_file"),
+                                read_secret(settings, "password_file", "mqtt"),
                                 settings.text("ca_file", ""),
                                 settings.text("client_id", random_client_id()),
                                 fmt::format("{}/status", prefix_)};

@@ -4,6 +4,7 @@
 #include <fmt/format.h>
 #include <gtest/gtest.h>
 #include <signal.h>
+#include <sys/stat.h>
 
 #include <cstdlib>
 
@@ -252,6 +253,7 @@ TEST(Mqtt, SaysThatThePasswordIsWrong) {
   auto with_user = settings(broker);
   with_user["user"] = "farm";
   with_user["password_file"] = folder.write("wrong", "guess\n");
+  chmod(folder.path("wrong").c_str(), 0600);
   {
     Child mqtt({plugin("mqtt")});
     mqtt.send_message(settings_message(with_user));
@@ -261,6 +263,7 @@ TEST(Mqtt, SaysThatThePasswordIsWrong) {
         << health;
   }
   with_user["password_file"] = folder.write("right", "secret\n");
+  chmod(folder.path("right").c_str(), 0600);
   Child mqtt({plugin("mqtt")});
   mqtt.send_message(settings_message(with_user));
   EXPECT_TRUE(connected(mqtt));
