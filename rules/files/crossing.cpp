@@ -4,26 +4,12 @@
 #include <cmath>
 #include <set>
 
-#include "rules/base/limits.hpp"
+#include "rules/files/reach.hpp"
 #include "rules/files/resolve.hpp"
+#include "rules/files/rule_cautions.hpp"
 
 namespace underwing {
 namespace {
-
-/// Each whole hour of the rule's ages, and every age at which a curve bends.
-std::set<Duration> ages_of(const WatchedRule& rule) {
-  const Duration begin = rule.from.value_or(std::chrono::hours(-24));
-  const Duration end =
-      rule.until.value_or(std::max<Duration>(limits::kCrossingCheck, begin + std::chrono::hours(24)));
-  std::set<Duration> ages;
-  for (Duration age = begin; age < end; age += std::chrono::hours(1)) ages.insert(age);
-  for (const auto& curve : rule.curves) {
-    for (const auto& point : curve->points) {
-      if (point.first >= begin && point.first < end) ages.insert(point.first);
-    }
-  }
-  return ages;
-}
 
 std::string shown(const Unit& unit, double canonical) {
   const double value = std::round(unit.from_canonical(canonical) * 1000) / 1000;
@@ -60,7 +46,7 @@ void judge_crossing(const RuleDraft& draft, const WatchedRule& rule, const Place
                     IssueLog& log) {
   const std::vector<Pair> pairs = pairs_of(rule);
   if (pairs.empty()) return;
-  const std::set<Duration> ages = ages_of(rule);
+  const std::set<Duration> ages = ages_judged(rule, std::chrono::hours(1));
   for (const Pair& pair : pairs) {
     const auto value = [&](std::size_t limit, Duration age) {
       return value_at_age(*rule.limits[limit].expression, rule.curves, hours_of(age), facts.birds,
@@ -77,11 +63,11 @@ void judge_crossing(const RuleDraft& draft, const WatchedRule& rule, const Place
       const bool same_side = rule.limits[later].side == rule.limits[earlier].side;
       const std::string text =
           same_side
-              ? fmt::format("limits get further out one by one; at an age of {} this one is {}, after {}",
-                            to_words(age), shown(rule.unit, value(later, age)),
+              ? fmt::format("limits get further out one by one; {} this one is {}, after {}",
+                            at_age(age), shown(rule.unit, value(later, age)),
                             shown(rule.unit, value(earlier, age)))
-              : fmt::format("'low' has to stay below 'high'; at an age of {} low is {} and high is {}",
-                            to_words(age), shown(rule.unit, below), shown(rule.unit, above));
+              : fmt::format("'low' has to stay below 'high'; {} low is {} and high is {}",
+                            at_age(age), shown(rule.unit, below), shown(rule.unit, above));
       report(log, *written.node, Problem{written.syntax->offset, written.syntax->length, text});
       break;
     }

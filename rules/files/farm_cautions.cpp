@@ -81,6 +81,7 @@ void FarmLoader::judge_endings() {
       if (entry != nullptr) until = &entry->value;
     }
     if (until == nullptr) continue;
+    endings_.emplace(*rule.flock, *rule.until);
     report_caution(
         log_, *until,
         fmt::format(

@@ -301,6 +301,7 @@ Loaded FarmLoader::run() {
   if (!log_.has_errors()) {
     judge_use();
     judge_endings();
+    judge_limits();
   }
   finish();
   Loaded loaded;

@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "rules/files/drafts.hpp"
+#include "rules/files/reach.hpp"
 #include "rules/files/resolve.hpp"
 
 namespace underwing {
@@ -41,6 +42,13 @@ class FarmLoader {
     std::vector<const PackDraft*> packs;
     std::vector<const YamlNode*> named_at;  ///< where each pack is named
   };
+  /// A rule as it was put in force in a house, with what is written of it.
+  struct Placed {
+    const RuleDraft* draft = nullptr;
+    std::size_t rule = 0;  ///< index into RuleSet::rules as long as they are not sorted
+    const FlockFile* flock = nullptr;
+    std::optional<Level> level;  ///< of what it watches
+  };
   using RuleNames = std::map<std::string, const PackDraft*>;
 
   const YamlNode& open(const std::string& path, const std::string& text);
@@ -68,8 +76,18 @@ class FarmLoader {
   void report_missing(const Setting& setting, std::size_t pack,
                       const std::map<std::string, std::set<std::string>>& missing);
 
+  // farm_cautions.cpp, farm_cautions_limits.cpp: what is odd, but not wrong
   void judge_use();
   void judge_endings();
+  void judge_limits();
+  void judge_light(const Placed& placed);
+  void judge_warmth(const Placed& placed);
+  const YamlNode* points_of(const Curve& curve) const;
+  void judge_opposites(const Placed& low, const Placed& high);
+  enum class Trouble { heat, cold };
+  void judge_wakers(const FlockFile& flock, Trouble trouble);
+  [[nodiscard]] bool wakes(const Placed& placed, std::size_t air, Trouble trouble) const;
+
   void finish();
 
   const FarmFiles& files_;
@@ -86,8 +104,11 @@ class FarmLoader {
   std::vector<const PackDraft*> farm_packs_;
   std::shared_ptr<RuleSet> set_ = std::make_shared<RuleSet>();
   std::set<std::pair<std::size_t, std::size_t>> used_;  ///< house, measure
-  std::set<std::string> used_curves_;     ///< names; an adjusted curve is still that of its pack
-  std::set<std::size_t> watched_houses_;  ///< those for which rules were resolved
+  std::deque<Placed> placed_;  ///< one for each rule and house, also under `each: probe`
+  std::map<std::size_t, std::vector<const Placed*>> in_house_;
+  std::set<std::string> used_curves_;  ///< names; an adjusted curve is still that of its pack
+  std::set<std::pair<std::size_t, Duration>> endings_;  ///< flock and age; said to have nothing after them
+  std::set<std::size_t> watched_houses_;                ///< those for which rules were resolved
 };
 
 }  // namespace underwing

@@ -69,6 +69,8 @@ void FarmLoader::add_rule(const Setting& setting, const Scope& scope, const Rule
   rule.house = setting.house;
   if (setting.flock != nullptr) rule.flock = setting.flock->index;
   set_follows(rule, draft, names);
+  placed_.push_back({&draft, set_->rules.size(), setting.flock,
+                     rule.watch ? level_of(*rule.watch) : std::optional<Level>()});
   if (!resolved->own_measure) {
     set_->rules.push_back(std::move(rule));
     return;

@@ -85,7 +85,10 @@ class PeopleReader {
       const YamlNode* plan = fields->value(to_string(priority));
       if (plan == nullptr || plan->kind == YamlNode::Kind::wrong) continue;
       farm_.call_out[priority] = read_plan(*plan);
-      if (priority == Priority::urgent) judge_reach(*fields->key("urgent"), farm_.call_out[priority]);
+      if (priority != Priority::urgent) continue;
+      judge_waiting(*plan, farm_.call_out[priority]);
+      judge_mail(*fields->key("urgent"), farm_.call_out[priority]);
+      judge_reach(*fields->key("urgent"), farm_.call_out[priority]);
     }
   }
 
@@ -311,6 +314,27 @@ class PeopleReader {
       all.insert(word);
     }
     return all;
+  }
+
+  /// What is urgent cannot wait for the morning.
+  void judge_waiting(const YamlNode& node, const CallPlan& plan) {
+    const char* key = plan.hours ? "hours" : plan.daily ? "daily" : nullptr;
+    const YamlNode::Entry* entry = key == nullptr || !node.is_map() ? nullptr : node.find(key);
+    if (entry == nullptr) return;
+    report_caution(log_, entry->key,
+                   fmt::format("NOBODY IS WOKEN: with '{}' what is urgent waits, through the night if need be; it "
+                               "belongs to 'soon' and 'note'",
+                               key));
+  }
+
+  void judge_mail(const YamlNode& at, const CallPlan& plan) {
+    const auto mails_only = [](const CallStep& step) {
+      return std::all_of(step.by.begin(), step.by.end(), [](Way way) { return way == Way::mail; });
+    };
+    const bool wrong = std::any_of(plan.steps.begin(), plan.steps.end(),
+                                   [](const CallStep& step) { return step.by.empty(); });
+    if (wrong || plan.steps.empty() || !std::all_of(plan.steps.begin(), plan.steps.end(), mails_only)) return;
+    report_caution(log_, at, "NOBODY IS WOKEN: what is urgent goes out by mail alone; give people a 'text' or a 'call'");
   }
 
   void judge_reach(const YamlNode& at, const CallPlan& plan) {

@@ -1,0 +1,221 @@
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+
+#include "rules/files/rule_cautions.hpp"
+#include "rules/language/check.hpp"
+
+/// Holds urgent limits against what birds and people can bear. Every number has its source beside it.
+namespace underwing {
+namespace {
+
+constexpr Duration kDay = std::chrono::hours(24);
+
+/// Broilers are seldom older (common practice); later ages are not judged.
+constexpr Duration kLastDay = 42 * kDay;
+
+/// A flock can be this much warmer than its target for a while: common practice. Urgent limits that leave
+/// less time stand 3 to 5 K above it.
+constexpr double kHotter_k = 6;
+
+/// Above this in the shade of the house broilers over 31 days die, whatever their target: Vale and others,
+/// Revista Brasileira de Ciencia Avicola, 2010, 34.4 °C as the day's highest.
+constexpr double kHot_c = 34.4;
+
+/// 5.6 K under the brooding temperature can cost a fifth of the weight at day 10: University of Georgia,
+/// Czarick and Fairchild, 2014. The 6 K are common practice.
+constexpr double kColder_k = 6;
+
+/// Chicks keep their own warmth from 12 to 14 days: University of Georgia, Extension B1287, Fairchild.
+constexpr Duration kOwnWarmth = 14 * kDay;
+
+/// How far a farm's target may lie outside the published ones: common practice.
+constexpr double kOutside_k = 2;
+
+/// Targets as published, over all humidities: the lowest and the highest of Aviagen, Ross Broiler Management
+/// Handbook, 2014 and 2018 (table of dry bulb at 70 % and at 40 % relative humidity), and Cobb-Vantress,
+/// Broiler Management Guide, 2012 to 2018; all from memory. The table ends at 27 days.
+struct PublishedTarget {
+  int day;
+  double lowest_c, highest_c;
+};
+constexpr std::array<PublishedTarget, 9> kPublished{{{0, 29.2, 36.0},
+                                                     {3, 27.3, 33.7},
+                                                     {6, 26.0, 32.5},
+                                                     {9, 25.0, 31.3},
+                                                     {12, 24.0, 30.2},
+                                                     {15, 23.0, 29.0},
+                                                     {18, 21.9, 27.7},
+                                                     {21, 21.3, 26.9},
+                                                     {27, 19.3, 24.8}}};
+
+/// Gases: what nobody can bear has one number at all ages.
+struct Border {
+  const char* measure;
+  double high;  ///< in the measure's unit
+  const char* text;
+};
+constexpr std::array<Border, 3> kBorders{{
+    {"carbon_monoxide", 200,
+     "THIS CAN KILL PEOPLE: this urgent limit is {}; nobody may breathe more than 200 ppm of carbon monoxide "
+     "at any "
+     "time (NIOSH, Criteria for a Recommended Standard, 1972, ceiling)"},
+    {"carbon_dioxide", 12000,
+     "this urgent limit is {}, and chicks suffer from 12000 ppm of carbon dioxide on (Reece and Lott, 1980)"},
+    {"ammonia", 50,
+     "this urgent limit is {}, and 50 ppm of ammonia already cost a sixth of the weight (University of "
+     "Georgia, Poultry "
+     "Housing Tips, 2018, after Reece 1980 and Miles 2004)"},
+}};
+
+double published(Duration age, double PublishedTarget::*side) {
+  const double day = hours_of(age) / 24;
+  std::size_t i = 1;
+  while (i + 1 < kPublished.size() && day > kPublished[i].day) ++i;
+  const auto& a = kPublished[i - 1];
+  const auto& b = kPublished[i];
+  return a.*side + (b.*side - a.*side) * (day - a.day) / (b.day - a.day);
+}
+
+class BearableJudge {
+ public:
+  BearableJudge(const RuleDraft& draft, const WatchedRule& rule, const RuleSet& set, const Flock& flock,
+                const Target& target, IssueLog& log)
+      : draft_(draft), rule_(rule), set_(set), flock_(flock), target_(target), log_(log) {}
+
+  void run() {
+    if (!rule_.watch) return;
+    const auto level = level_of(*rule_.watch);
+    if (!level) return;
+    const std::string& measure = set_.measures[level->measure].name;
+    std::optional<Limit::Side> judged;
+    for (std::size_t i = 0; i < rule_.limits.size(); ++i) {
+      const Limit& limit = rule_.limits[i];
+      // Of several urgent ones on one side, the first one wakes people.
+      if (limit.priority != Priority::urgent || judged == limit.side) continue;
+      judged = limit.side;
+      if (measure == "air_temperature") judge_warmth(i);
+      if (limit.side == Limit::Side::high) judge_borders(measure, i);
+    }
+  }
+
+ private:
+  void judge_warmth(std::size_t index) {
+    const Limit& limit = rule_.limits[index];
+    const bool high = limit.side == Limit::Side::high;
+    std::optional<Duration> worst_at;
+    double furthest = 0;
+    for (const Duration age : ages()) {
+      if (!high && age >= kOwnWarmth) break;
+      const double target = value_of(*target_.curve, hours_of(age));
+      const double value = at(limit, age);
+      const double beyond = high ? value - std::max(target + kHotter_k, kHot_c) : target - kColder_k - value;
+      // A hundredth of a kelvin is no difference that anybody meant.
+      if (!(beyond > 0.01) || std::fabs(value - target) <= furthest + 1e-6) continue;
+      furthest = std::fabs(value - target);
+      worst_at = age;
+    }
+    if (!worst_at) return;
+    const std::string head =
+        fmt::format("THIS CAN KILL THE FLOCK: {} this urgent limit is {}, {} {} the {} of {}. ",
+                    at_age(*worst_at), to_a_tenth(rule_.unit, at(limit, *worst_at)),
+                    to_a_tenth(rule_.unit.of_difference(), furthest), high ? "above" : "below",
+                    to_a_tenth(rule_.unit, value_of(*target_.curve, hours_of(*worst_at))), target_.name);
+    report_caution(log_, *draft_.limits[index].expression.node,
+                   head + (high ? "Set it at most 6 K above (common practice), or at 34.4 °C where that is "
+                                  "more: big birds die from "
+                                  "there (Vale and others, 2010). In 2020 a house in England was lost with "
+                                  "its alarm at 37 °C in "
+                                  "place of 27 °C (BBC News, court report, 2022)"
+                                : "Set it at most 6 K below (common practice): 5.6 K can cost a fifth of the "
+                                  "weight at day 10 "
+                                  "(University of Georgia, Czarick and Fairchild, 2014), and 45 min at 12.8 "
+                                  "°C marks a day-old to "
+                                  "the end (University of Georgia, Poultry Housing Tips 7(12), 1995)"));
+  }
+
+  void judge_borders(const std::string& measure, std::size_t index) {
+    for (const Border& border : kBorders) {
+      if (measure != border.measure) continue;
+      for (const Duration age : ages()) {
+        const double value = at(rule_.limits[index], age);
+        if (!(value > border.high + 1e-6)) continue;
+        report_caution(log_, *draft_.limits[index].expression.node,
+                       fmt::format(fmt::runtime(border.text), to_a_tenth(rule_.unit, value)));
+        return;
+      }
+    }
+  }
+
+  /// Ages of the rule while birds are there.
+  [[nodiscard]] std::vector<Duration> ages() const {
+    std::vector<Duration> all;
+    for (const Duration age : ages_judged(rule_, kDay)) {
+      const bool gone = flock_.cleared && flock_.placed + age >= *flock_.cleared;
+      if (age >= Duration::zero() && age <= kLastDay && !gone) all.push_back(age);
+    }
+    return all;
+  }
+
+  [[nodiscard]] double at(const Limit& limit, Duration age) const {
+    return value_at_age(*limit.expression, rule_.curves, hours_of(age), flock_.birds, flock_.chick_weight_g);
+  }
+
+  const RuleDraft& draft_;
+  const WatchedRule& rule_;
+  const RuleSet& set_;
+  const Flock& flock_;
+  const Target& target_;
+  IssueLog& log_;
+};
+
+}  // namespace
+
+std::optional<Target> target_of(const WatchedRule& rule) {
+  for (const auto& curve : rule.curves) {
+    if (curve->unit.point) return Target{curve.get(), fmt::format("the curve '{}'", curve->name)};
+  }
+  return std::nullopt;
+}
+
+Target published_target() {
+  // Cobb-Vantress, Broiler Management Guide, 2012 to 2018 editions, parents over 30 weeks; from memory.
+  static const Curve curve{"",
+                           *parse_unit("°C"),
+                           {{0 * kDay, 33},
+                            {7 * kDay, 30},
+                            {14 * kDay, 27},
+                            {21 * kDay, 24},
+                            {28 * kDay, 21},
+                            {35 * kDay, 19},
+                            {42 * kDay, 18}},
+                           ""};
+  return {&curve, "a breeder's guide (Cobb-Vantress, 2012 to 2018, from memory)"};
+}
+
+void judge_bearable(const RuleDraft& draft, const WatchedRule& rule, const RuleSet& set, const Flock& flock,
+                    const Target& target, IssueLog& log) {
+  BearableJudge(draft, rule, set, flock, target, log).run();
+}
+
+void judge_target(const YamlNode& points, const Curve& curve, IssueLog& log) {
+  for (const auto& [age, value] : curve.points) {
+    if (age < Duration::zero() || age > kPublished.back().day * kDay) continue;
+    const double lowest = published(age, &PublishedTarget::lowest_c);
+    const double highest = published(age, &PublishedTarget::highest_c);
+    if (value >= lowest - kOutside_k && value <= highest + kOutside_k) continue;
+    const Unit celsius = *parse_unit("°C");
+    report_caution(
+        log, points,
+        fmt::format("THIS CAN KILL THE FLOCK: {} this curve wants {}, and breeders want {} to {}, "
+                    "depending on the humidity (Aviagen, Ross Broiler Management Handbook, 2014 and 2018; "
+                    "Cobb-Vantress, Broiler Management Guide, 2012 to 2018; from memory)",
+                    at_age(age), to_a_tenth(curve.unit, value), to_a_tenth(celsius, lowest),
+                    to_a_tenth(celsius, highest)));
+    return;
+  }
+}
+
+}  // namespace underwing

@@ -1,0 +1,42 @@
+#pragma once
+
+#include <string>
+
+#include "rules/files/drafts.hpp"
+#include "rules/files/reach.hpp"
+
+/// What is odd about one rule in one house, or dangerous for its flock, though nothing about it is wrong.
+namespace underwing {
+
+/// Limits that can never be broken or always are, conditions that never or always hold, a rule that is never
+/// in force or not for as long as its own delay, a deadband with no room for it.
+void judge_holding(const RuleDraft& draft, const WatchedRule& rule, const RuleSet& set, std::size_t house,
+                   const Flock* flock, IssueLog& log);
+
+/// What air temperature a flock wants at an age, and who says so.
+struct Target {
+  const Curve* curve = nullptr;  ///< never null
+  std::string name;              ///< "the curve air_target"
+};
+
+/// The curve of temperatures that the limits of a rule name; none: nullopt.
+[[nodiscard]] std::optional<Target> target_of(const WatchedRule& rule);
+
+/// What a breeder's guide wants, for rules that name no curve.
+[[nodiscard]] Target published_target();
+
+/// Urgent limits further out than birds or people can bear. A high limit that was 10 K too high has killed a
+/// house, so this is said loudly.
+void judge_bearable(const RuleDraft& draft, const WatchedRule& rule, const RuleSet& set, const Flock& flock,
+                    const Target& target, IssueLog& log);
+
+/// A target far from every published one. `points`: where the curve's numbers stand.
+void judge_target(const YamlNode& points, const Curve& curve, IssueLog& log);
+
+/// "at placement", "at an age of 3 d".
+[[nodiscard]] std::string at_age(Duration age);
+
+/// A value in its unit, to a tenth: "29.4 °C".
+[[nodiscard]] std::string to_a_tenth(const Unit& unit, double canonical);
+
+}  // namespace underwing
