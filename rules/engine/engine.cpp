@@ -164,7 +164,7 @@ void Engine::note_bounds(std::size_t index) {
   const auto next = std::upper_bound(compiled.bounds.begin(), compiled.bounds.end(), wall());
   if (next != compiled.bounds.end()) compiled.next_bound = *next - wall_ahead_;
   const Instant work_end = work_until_[rule.house];
-  if (work_end > now_) compiled.next_bound = std::min(compiled.next_bound, work_end);
+  if (!rule.even_during_work && work_end > now_) compiled.next_bound = std::min(compiled.next_bound, work_end);
 }
 
 void Engine::forget_bounds() {
@@ -356,7 +356,7 @@ void Engine::set_work(std::size_t house, Instant until) {
   forget_bounds();
   if (!begun_) return;
   for (std::size_t rule = 0; rule < rules_->rules.size(); ++rule) {
-    if (rules_->rules[rule].house == house) evaluate(rule, Occasion::due);
+    if (rules_->rules[rule].house == house && !rules_->rules[rule].even_during_work) evaluate(rule, Occasion::due);
   }
 }
 

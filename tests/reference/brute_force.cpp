@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <cmath>
 #include <set>
 
 #include "tests/reference/plain_rule.hpp"
@@ -16,6 +17,7 @@ using namespace reference;
 class Run {
  public:
   explicit Run(const RuleSet& rules) : rules_(rules), known_(rules) {
+    suspect_.assign(rules.probes.size(), false);
     for (const WatchedRule& rule : rules.rules) {
       states_.emplace_back(rules, rule);
       needed_.push_back(probes_needed(rules, rule));
@@ -48,9 +50,17 @@ class Run {
     const std::string before = series.failed_test();
     if (!series.take(reading.time, reading.value)) return;
     const std::string after = series.failed_test();
-    if (after != before) tell_quality(reading.probe, after);
+    if (after != before) tell_quality(reading.probe, after.empty() ? "accepted" : "rejected", after);
+    if (series.last_good() == reading.time) compare_with_siblings(reading);
     for (std::size_t i = 0; i < states_.size(); ++i) {
       if (needed_[i].contains(reading.probe)) states_[i].evaluate(known_, {}, events_);
+    }
+  }
+
+  void work(std::size_t house, Instant until) {
+    known_.work_until[house] = until;
+    for (std::size_t i = 0; i < states_.size(); ++i) {
+      if (rules_.rules[i].house == house && !rules_.rules[i].even_during_work) states_[i].evaluate(known_, {true, false}, events_);
     }
   }
 
@@ -112,11 +122,27 @@ class Run {
     }
   }
 
-  void tell_quality(std::size_t probe, const std::string& test) {
+  /// Neighbour: further from the median of its usable siblings than `max_apart`. It only marks.
+  void compare_with_siblings(const ReferenceReading& reading) {
+    const Probe& it = rules_.probes[reading.probe];
+    if (!it.quality.max_apart) return;
+    std::vector<double> held;
+    for (const std::size_t sibling : rules_.houses[it.house].probes.at(it.measure)) {
+      if (sibling == reading.probe || !known_.series[sibling].usable(known_.now)) continue;
+      if (const auto value = known_.series[sibling].held_at(known_.now)) held.push_back(*value);
+    }
+    const double value = *known_.series[reading.probe].held_at(reading.time);
+    const bool apart = !held.empty() && below(*it.quality.max_apart, std::abs(value - median_of(held)));
+    if (apart == suspect_[reading.probe]) return;
+    suspect_[reading.probe] = apart;
+    tell_quality(reading.probe, apart ? "suspect" : "accepted", "");
+  }
+
+  void tell_quality(std::size_t probe, const char* what, const std::string& test) {
     const Probe& it = rules_.probes[probe];
     ReferenceEvent event;
     event.time = known_.now;
-    event.event = test.empty() ? "accepted" : "rejected";
+    event.event = what;
     event.house = rules_.houses[it.house].name;
     event.test = test;
     event.series = rules_.measures[it.measure].name + '/' + it.name;
@@ -128,6 +154,7 @@ class Run {
   std::vector<PlainRule> states_;
   std::vector<std::set<std::size_t>> needed_;
   std::optional<Instant> worked_off_;
+  std::vector<bool> suspect_;  ///< by probe
   std::vector<ReferenceEvent> events_;
 };
 
@@ -143,6 +170,7 @@ std::vector<ReferenceEvent> run_reference(const RuleSet& rules, const std::vecto
     begun = true;
     run.move_to(time);
     if (reading) run.take(input.reading);
+    if (input.kind == ReferenceInput::Kind::work) run.work(input.house, input.until);
   }
   if (begun) run.finish();
   return std::move(run).events();

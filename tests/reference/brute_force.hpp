@@ -19,24 +19,26 @@ struct ReferenceReading {
 };
 
 struct ReferenceInput {
-  enum class Kind { reading, clock };
+  enum class Kind { reading, clock, work };
   Kind kind = Kind::clock;
   ReferenceReading reading;  ///< of a reading
-  Instant time{};            ///< of a clock line
+  Instant time{};            ///< of a clock line, or when work is announced
+  std::size_t house = 0;     ///< of work
+  Instant until{};           ///< of work
 };
 
 struct ReferenceEvent {
   Instant time{};
-  std::string event;  ///< raised, worsened, eased, returned, blind, sees, rejected, accepted
+  std::string event;  ///< raised, worsened, eased, returned, blind, sees, rejected, suspect, accepted
   std::string house;
-  std::string rule;                  ///< empty for rejected and accepted
+  std::string rule;                  ///< empty where the event is a series' own
   std::optional<std::string> probe;  ///< the probe's own name, under `each: probe`
   std::optional<Priority> priority;
   std::string reason;           ///< low, high, when, ahead; of returned: not watched, or empty
   std::optional<double> value;  ///< in the rule's unit
   std::optional<double> limit;  ///< in the limit's unit
   std::string test;             ///< of rejected: gross range, rate of change, flat line
-  std::string series;           ///< of rejected and accepted: measure/probe
+  std::string series;           ///< of rejected, suspect and accepted: measure/probe
 };
 
 /// Plays the inputs from the first to the last and gives the events in order. Engine time starts at the first

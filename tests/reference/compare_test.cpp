@@ -40,17 +40,19 @@ std::vector<ReferenceEvent> run_engine(const std::shared_ptr<const RuleSet>& rul
   Engine engine(rules);
   for (const ReferenceInput& input : inputs) {
     const bool reading = input.kind == ReferenceInput::Kind::reading;
+    const bool work = input.kind == ReferenceInput::Kind::work;
     if (!engine.begun()) engine.begin(reading ? input.reading.time : input.time);
     if (reading) {
       engine.take(input.reading.probe, input.reading.time, input.reading.value);
     } else {
       engine.advance(input.time);
+      if (work) engine.set_work(input.house, input.until);
     }
   }
   engine.finish();
   std::vector<ReferenceEvent> events;
   for (const Event& event : engine.events()) {
-    if (event.kind == Event::Kind::suspect || event.kind == Event::Kind::ran_back) continue;
+    if (event.kind == Event::Kind::ran_back) continue;
     events.push_back(converted(event, *rules));
   }
   return events;

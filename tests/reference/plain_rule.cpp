@@ -85,6 +85,7 @@ bool PlainRule::in_force(const Known& known, const PlainEvaluator& evaluator) co
     const bool at_work = unloading && known.now >= unloading->first && known.now < unloading->second;
     if (at_work && !rule_.even_during_work) return false;
   }
+  if (known.now < known.work_until[rule_.house] && !rule_.even_during_work) return false;
   return !rule_.only_if || evaluator.logic(*rule_.only_if) != Logic(false);
 }
 
@@ -268,6 +269,7 @@ std::vector<Instant> PlainRule::dues(const Known& known) const {
     dues.push_back(std::max(begin + rule_.blind_after, known.now));
   }
   if (blind_ && known_since_) dues.push_back(*known_since_ + kSeesAfter);
+  if (!rule_.even_during_work) dues.push_back(known.work_until[rule_.house]);
   if (rule_.flock) {
     const Flock& flock = rules_.flocks[*rule_.flock];
     if (rule_.from) dues.push_back(flock.placed + *rule_.from);

@@ -49,6 +49,7 @@ std::optional<double> combined(Function function, const std::vector<double>& kno
 
 Known::Known(const RuleSet& farm) : rules(farm) {
   for (const Probe& probe : farm.probes) series.emplace_back(probe.quality);
+  work_until.assign(farm.houses.size(), Instant(Duration::min()));
 }
 
 double curve_value(const Curve& curve, double age_h) {

@@ -18,6 +18,7 @@ struct Known {
   std::vector<PlainSeries> series;  ///< by probe
   /// By probe and span: as worked out at the last whole minute; missing before the first.
   std::map<std::pair<std::size_t, Duration>, std::optional<double>> slopes;
+  std::vector<Instant> work_until;  ///< by house: people work there until then
   Instant now{};
 };
 

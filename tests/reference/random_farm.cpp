@@ -42,6 +42,11 @@ std::string flock_text(Dice& dice, int house, Instant tape_begin, Duration span)
   text += "birds: 1000\nchick_weight: 42 g\npacks: [made-up]\n";
   if (dice.chance(30)) text += "unloading: 08:45-10:15\n";
   if (dice.chance(50)) text += "lights: {0 d: 23 h, 1 d: 18 h, 2 d: 12 h}\nlights_on: \"05:00\"\n";
+  if (dice.chance(30)) {
+    text += fmt::format("adjust:\n  rule-{}: {{on_delay: {}, blind_after: {}}}\n", dice.from(0, 1),
+                        dice.word({"0 min", "45 s", "4 min"}), dice.word({"1 min", "5 min"}));
+    if (dice.chance(50)) text += fmt::format("  air_temperature: {{stale_after: {}}}\n", dice.word({"1 min", "4 min"}));
+  }
   const Instant cleared = tape_begin + span / 2;
   if (dice.chance(10) && cleared > kPlaced + minutes(1)) {
     // Far from the change of the clocks, local time is UTC before it.

@@ -115,6 +115,7 @@ void PackWriter::measures() {
       fmt::format("  air_temperature: {{stale_after: {}", dice_.word({"90 s", "3 min", "5 min"}));
   if (dice_.chance(50)) air += fmt::format(", flat_after: {}", dice_.word({"2 min", "4 min", "10 min"}));
   if (dice_.chance(40)) air += fmt::format(", max_rate: {} K/min", dice_.word({"0.5", "1", "1.5"}));
+  if (dice_.chance(40)) air += fmt::format(", max_apart: {} K", dice_.word({"0.5", "1", "2"}));
   line(air + "}");
   line(fmt::format("  relative_humidity: {{stale_after: {}}}", dice_.word({"2 min", "10 min"})));
   line(fmt::format("  water: {{stale_after: {}}}", dice_.word({"4 min", "30 min", "2 h"})));
@@ -171,6 +172,7 @@ std::string PackWriter::at(const Watch& watch, int steps, bool by_curve) {
     return fmt::format("air_target {} {} K", shift < 0 ? "-" : "+", std::abs(shift));
   }
   const double limit = watch.centre + steps * watch.step;
+  if (watch.unit == "°C" && dice_.chance(20)) return fmt::format("{:.10g} °F", limit * 1.8 + 32);
   return fmt::format("{}{}{}", limit, watch.unit.empty() ? "" : " ", watch.unit);
 }
 

@@ -124,6 +124,21 @@ void add_clock_lines(std::vector<Arrival>& arrivals, Instant begin, Instant end,
   }
 }
 
+/// People announce work, some more than once, and end it early.
+void add_work(std::vector<Arrival>& arrivals, std::size_t houses, Instant begin, Instant end, Dice& dice) {
+  const int span_s = static_cast<int>(std::chrono::duration_cast<seconds>(end - begin).count());
+  for (int i = 0; i < dice.from(1, 4); ++i) {
+    ReferenceInput work;
+    work.kind = ReferenceInput::Kind::work;
+    work.time = begin + seconds(dice.from(0, span_s));
+    if (dice.chance(50)) work.time = floor_minute(work.time);
+    work.time = std::max(work.time, begin);
+    work.house = static_cast<std::size_t>(dice.from(0, static_cast<int>(houses) - 1));
+    work.until = work.time + seconds(dice.from(-60, 3600));
+    arrivals.push_back({work.time, dice.from(0, 1000), work});
+  }
+}
+
 }  // namespace
 
 std::vector<ReferenceInput> random_tape(const RuleSet& rules, const RandomFarm& farm, Dice& dice) {
@@ -135,6 +150,7 @@ std::vector<ReferenceInput> random_tape(const RuleSet& rules, const RandomFarm& 
     arrivals.insert(arrivals.end(), said.begin(), said.end());
   }
   add_clock_lines(arrivals, farm.tape_begin, end, dice);
+  if (dice.chance(25)) add_work(arrivals, rules.houses.size(), farm.tape_begin, end, dice);
   // A silence of everything.
   if (dice.chance(25)) {
     const Instant from = farm.tape_begin + farm.tape_span * dice.from(10, 80) / 100;
