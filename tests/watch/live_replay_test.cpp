@@ -42,7 +42,7 @@ std::vector<Arrival> delayed(const std::vector<ReferenceInput>& inputs, Dice& di
   std::vector<Arrival> arrivals;
   Instant at{};
   for (const ReferenceInput& input : inputs) {
-    if (input.kind == ReferenceInput::Kind::clock) continue;
+    if (input.kind != ReferenceInput::Kind::reading) continue;  // the live run has clock and work of its own
     at = std::max(at, input.reading.time);
     Instant arrives = at + Duration(dice.from(0, 1500));
     if (dice.chance(10)) arrives += std::chrono::seconds(dice.from(1, 400));
