@@ -76,7 +76,8 @@ json Service::Impl::status() {
       for (const std::size_t probe : indices) {
         const Series& series = watch->engine().series(probe);
         json line = {{"probe", rules->measures[measure].name + "/" + rules->probes[probe].name},
-                     {"unit", rules->probes[probe].quality.unit.text}, {"usable", series.usable(watch->now())}};
+                     {"unit", rules->probes[probe].quality.unit.text}, {"usable", series.usable(watch->now())},
+                     {"state", rules->probes[probe].quality.kind == MeasureKind::state}};
         if (series.ever_good()) {
           line["value"] = series.last_value();
           line["time"] = to_rfc3339(series.last_good());
@@ -98,10 +99,17 @@ json Service::Impl::status() {
                           {"limit", number(sight.limits[k], rule.limits[k].unit)}});
       }
       watched.push_back({{"rule", rule.name}, {"probe", rule.probe ? json(rules->probes[*rule.probe].name) : json()},
-                         {"in_force", state.in_force}, {"blind", state.blind}, {"standing", state.standing()},
+                         {"in_force", state.in_force}, {"blind", state.blind}, {"unknown", state.in_force && state.unknown_since != kNever}, {"standing", state.standing()},
                          {"value", number(sight.value, rule.unit)}, {"unit", rule.unit.text}, {"limits", std::move(limits)}});
     }
     entry["rules"] = std::move(watched);
+    json unwatched = json::array();
+    for (const Unwatched& rule : rules->unwatched) {
+      if (rule.house == house) unwatched.push_back({{"rule", rule.rule}, {"measure", rule.measure}});
+    }
+    entry["unwatched"] = std::move(unwatched);
+    const Instant work_end = watch->engine().work_until(house);
+    if (work_end > watch->now()) entry["work_until_local"] = story->clock(work_end);
     houses.push_back(std::move(entry));
   }
   json plugin_list = json::array();

@@ -1,6 +1,7 @@
 // The commands that talk to the daemon: status, alarms, acknowledge, work, record, shelve, reset, reload.
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <cstdlib>
 #include <filesystem>
 #include <functional>
@@ -108,20 +109,95 @@ int list_journal(const Common& common, const std::string& state) {
   return 0;
 }
 
-void show_house(const json& house) {
-  fmt::print("\n{}{}\n", text_of(house, "house"), house.contains("flock") ? fmt::format(": {}, {:.0f} chicks placed", text_of(house, "day"), house.at("birds_placed").get<double>()) : ": empty");
-  for (const json& probe : house.at("probes")) {
-    fmt::print("  {:<28} {:>9} {}{}\n", text_of(probe, "probe"), value_of(probe, "value"), text_of(probe, "unit"),
-               probe.value("usable", false) ? "" : "   not to be believed now");
+constexpr std::size_t kColumns = 60;  ///< a telephone's terminal
+
+/// "  ok           one, two," and so on, in lines of at most kColumns.
+void show_list(const std::string& head, const std::vector<std::string>& items) {
+  if (items.empty()) return;
+  std::string line = fmt::format("  {:<12} ", head);
+  const std::size_t indent = line.size();
+  for (std::size_t i = 0; i < items.size(); ++i) {
+    const std::string item = items[i] + (i + 1 < items.size() ? "," : "");
+    if (line.size() > indent && line.size() + 1 + item.size() > kColumns) {
+      fmt::print("{}\n", line);
+      line = std::string(indent, ' ');
+    }
+    line += (line.size() > indent ? " " : "") + item;
   }
-  for (const json& rule : house.at("rules")) {
+  fmt::print("{}\n", line);
+}
+
+/// One line a measure: from the lowest to the highest of its probes that can be believed. The others are returned.
+std::vector<std::string> show_measures(const json& probes) {
+  struct Measure {
+    std::string unit;
+    bool is_state = false;
+    std::vector<double> values;
+  };
+  std::vector<std::pair<std::string, Measure>> measures;
+  std::vector<std::string> silent;
+  for (const json& probe : probes) {
+    const std::string name = text_of(probe, "probe");
+    std::string measure = name.substr(0, name.find('/'));
+    std::replace(measure.begin(), measure.end(), '_', ' ');
+    if (!probe.value("usable", false)) {
+      silent.push_back(name + (probe.contains("value") ? "" : " (never heard)"));
+      continue;
+    }
+    if (measures.empty() || measures.back().first != measure) measures.push_back({measure, {text_of(probe, "unit"), probe.value("state", false), {}}});
+    measures.back().second.values.push_back(probe.at("value").get<double>());
+  }
+  for (const auto& [name, measure] : measures) {
+    if (measure.is_state) {
+      const auto on = std::count_if(measure.values.begin(), measure.values.end(), [](double value) { return value >= 0.5; });
+      const std::string all = on == 0 ? "off" : "on";
+      fmt::print("  {:<20} {}\n", name, on > 0 && on < std::ssize(measure.values) ? fmt::format("{} of {} on", on, measure.values.size()) : all);
+      continue;
+    }
+    const auto [low, high] = std::minmax_element(measure.values.begin(), measure.values.end());
+    const std::string range = *low == *high ? fmt::format("{:.1f}", *low) : fmt::format("{:.1f} to {:.1f}", *low, *high);
+    fmt::print("  {:<20} {} {}\n", name, range, measure.unit);
+  }
+  return silent;
+}
+
+void show_rules(const json& rules) {
+  std::vector<std::string> alarms, blind, waits, holds;
+  for (const json& rule : rules) {
     if (!rule.value("in_force", false)) continue;
+    std::string words = text_of(rule, "rule") + (text_of(rule, "probe").empty() ? "" : " " + text_of(rule, "probe"));
+    if (rule.value("unknown", false)) {
+      (rule.value("blind", false) ? blind : rule.value("standing", false) ? alarms : waits).push_back(words);
+      continue;
+    }
+    if (rule.at("value").is_number()) words += " " + value_of(rule, "value");
     std::string limits;
-    for (const json& limit : rule.at("limits")) limits += fmt::format(", {} {}", text_of(limit, "side"), value_of(limit, "limit"));
-    const char* mark = rule.value("blind", false) ? "BLIND" : rule.value("standing", false) ? "ALARM" : "ok";
-    fmt::print("  {:<5} {}{}: {} {}{}\n", mark, text_of(rule, "rule"), text_of(rule, "probe").empty() ? "" : " " + text_of(rule, "probe"),
-               value_of(rule, "value"), text_of(rule, "unit"), limits);
+    for (const json& limit : rule.at("limits")) limits += fmt::format("{}{} {}", limits.empty() ? "" : ", ", text_of(limit, "side"), value_of(limit, "limit"));
+    if (!limits.empty()) words += " (" + limits + ")";
+    (rule.value("standing", false) ? alarms : rule.value("blind", false) ? blind : holds).push_back(words);
   }
+  show_list("ALARM", alarms);
+  show_list("BLIND", blind);
+  show_list("no view yet", waits);
+  show_list("ok", holds);
+}
+
+void show_house(const json& house) {
+  fmt::print("\n{}", text_of(house, "house"));
+  if (house.contains("flock")) {
+    const double age_h = house.at("age_h").get<double>();
+    const std::string age = age_h < 0 ? fmt::format("{:.0f} h before placement", -age_h) : age_h < 48 ? fmt::format("{:.0f} h old", age_h) : fmt::format("{:.1f} days old", age_h / 24);
+    fmt::print(": {}, {}, {:.0f} chicks\n", text_of(house, "day"), age, house.at("birds_placed").get<double>());
+  } else {
+    fmt::print(": empty\n");
+  }
+  if (house.contains("work_until_local")) fmt::print("  People work here until {}.\n", text_of(house, "work_until_local"));
+  const std::vector<std::string> silent = show_measures(house.at("probes"));
+  show_list("silent", silent);
+  show_rules(house.at("rules"));
+  std::vector<std::string> unwatched;
+  for (const json& rule : house.at("unwatched")) unwatched.push_back(text_of(rule, "rule"));
+  show_list("no probe for", unwatched);
 }
 
 void show_status(const json& status) {
@@ -131,7 +207,7 @@ void show_status(const json& status) {
   for (const json& house : status.at("houses")) show_house(house);
   fmt::print("\n");
   for (const json& plugin : status.at("plugins")) {
-    fmt::print("{} is {}{}{}\n", text_of(plugin, "plugin"), text_of(plugin, "state"), text_of(plugin, "text").empty() ? "" : ": ", text_of(plugin, "text"));
+    fmt::print("plugin {} is {}{}{}\n", text_of(plugin, "plugin"), text_of(plugin, "state"), text_of(plugin, "text").empty() ? "" : ": ", text_of(plugin, "text"));
     if (plugin.value("not_understood", 0) > 0) {
       fmt::print("  {} lines not understood, the last: {}\n", plugin.value("not_understood", 0), text_of(plugin, "not_understood_last"));
     }
