@@ -188,7 +188,8 @@ void Watch::work(std::size_t house, Instant until, const std::string& who) {
   const std::string& name = rules_->houses[house].name;
   if (until > now_) works_[name] = {until, who, until - now_ <= kWorkReminder};
   else works_.erase(name);
-  record({{"time", to_rfc3339(now_)}, {"event", "work"}, {"house", name}, {"who", who}, {"until", to_rfc3339(std::max(now_, until))}});
+  record({{"time", to_rfc3339(now_)}, {"event", "work"}, {"house", name}, {"who", who}, {"until", to_rfc3339(std::max(now_, until))},
+          {"until_local", clock_time(rules_->farm.zone, std::max(now_, until) + (wall() - now_))}});
   engine_->set_work(house, until);
   settle_engine();
 }

@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <cmath>
 #include <cstring>
 #include <string_view>
 
@@ -115,7 +116,7 @@ class Session {
     if (code == CURLE_OPERATION_TIMEDOUT) {
       const std::chrono::duration<double> given = until_ - begun_;
       return {false, false, false,
-              fmt::format("{} did not answer within {:.2g} s{}", place, given.count(), perhaps)};
+              fmt::format("{} did not answer within {:g} s{}", place, std::round(10 * given.count()) / 10, perhaps)};
     }
     if (is_no && !mail_begun_) {
       // 421: it closes, for everybody (RFC 5321, section 3.8). What begins with 4 may go another time.

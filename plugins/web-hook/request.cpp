@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <array>
+#include <cmath>
 #include <memory>
 
 namespace underwing {
@@ -44,7 +45,7 @@ HookAnswer failure(CURLcode code, const Transfer& transfer, const Place& place,
   const char* perhaps = asked ? "; it may have been taken all the same" : "";
   if (code == CURLE_OPERATION_TIMEDOUT) {
     const auto seconds = std::chrono::duration<double>(given).count();
-    answer.text = fmt::format("{} did not answer within {:.2g} s{}", place.text(), seconds, perhaps);
+    answer.text = fmt::format("{} did not answer within {:g} s{}", place.text(), std::round(10 * seconds) / 10, perhaps);
   } else {
     answer.text =
         fmt::format("the connection to {} broke off ({}){}", place.text(), transfer.words(code), perhaps);
