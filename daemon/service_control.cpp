@@ -129,7 +129,25 @@ json Service::Impl::status() {
           {"clock_trusted", !clock || clock->read().trusted}, {"rules", rules->hash}, {"houses", std::move(houses)},
           {"plugins", std::move(plugin_list)}, {"alarms", list_alarms()}, {"refused_ahead", refused_ahead},
           {"unknown_names", std::move(strangers)}, {"disk", journal->problem()},
-          {"on_duty", on_duty(rules->farm, watch->wall()).value_or("nobody")}};
+          {"on_duty", on_duty(rules->farm, watch->wall(), watch->swaps()).value_or("nobody")}};
+}
+
+Result<json> Service::Impl::duty(const json& params) const {
+  Date from = date_of(rules->farm.zone, watch->wall());
+  if (const std::string text = text_at(params, "from"); !text.empty()) {
+    const auto date = read_date(text);
+    if (!date) return Failure{fmt::format("'{}' is no date such as 2026-03-07", text)};
+    from = *date;
+  }
+  const auto days = params.find("days");
+  if (days == params.end() || !days->is_number_integer() || *days < 1 || *days > kDutyDaysMax) {
+    return Failure{fmt::format("duty is shown for 1 to {} days", kDutyDaysMax)};
+  }
+  const Zone& zone = rules->farm.zone;
+  const Instant until = begin_of(zone, from + std::chrono::days(days->get<int>()));
+  json list = json::array();
+  for (const DutyTurn& turn : duty_turns(rules->farm, begin_of(zone, from), until, watch->swaps())) list.push_back(to_json(turn, zone));
+  return list;
 }
 
 Result<json> Service::Impl::reload(const std::string& who) {
@@ -224,6 +242,12 @@ Result<json> Service::Impl::command(const std::string& method, const json& param
     const auto value = params.find("value");
     if (value == params.end() || !value->is_number()) return Failure{"say the value as a number"};
     return said(watch->enter(*house, *measure, value->get<double>(), text_at(params, "who")));
+  }
+  if (method == "duty") return duty(params);
+  if (method == "swap") {
+    const auto date = read_date(text_at(params, "on"));
+    if (!date) return Failure{fmt::format("'{}' is no date such as 2026-03-07", text_at(params, "on"))};
+    return said(watch->swap_duty(text_at(params, "one"), text_at(params, "other"), *date, text_at(params, "who")));
   }
   return Failure{fmt::format("there is no command '{}'", method)};
 }

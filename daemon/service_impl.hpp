@@ -67,6 +67,7 @@ struct Service::Impl {
   nlohmann::json status();
   nlohmann::json list_alarms();
   Result<nlohmann::json> reload(const std::string& who);
+  [[nodiscard]] Result<nlohmann::json> duty(const nlohmann::json& params) const;
   [[nodiscard]] nlohmann::json alarm_json(const Alarm& alarm) const;
 
   ServiceOptions options;

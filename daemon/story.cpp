@@ -62,6 +62,7 @@ std::string Story::sentence(const Effect& effect) {
   }
   if (kind == "acknowledged") return fmt::format("{}: {} is answered by {}", house, rule, text_of(event, "who"));
   if (kind == "trouble") return text_of(event, "text");
+  if (kind == "swapped") return text_of(event, "text");
   if (kind == "work") return fmt::format("{}: work until {}, {}", house, text_of(event, "until_local"), text_of(event, "who"));
   if (kind == "raised") {
     since_[place + "/" + rule] = effect.time;

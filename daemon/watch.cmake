@@ -14,6 +14,7 @@ target_sources(underwing_watch PRIVATE
   daemon/story.cpp
   daemon/watch.cpp
   daemon/watch_calls.cpp
+  daemon/watch_duty.cpp
   daemon/watch_holding.cpp
   daemon/watch_replies.cpp
   daemon/watch_snapshot.cpp
@@ -30,6 +31,7 @@ add_executable(underwing
   daemon/tool/against.cpp
   daemon/tool/check.cpp
   daemon/tool/chosen.cpp
+  daemon/tool/duty.cpp
   daemon/tool/explain.cpp
   daemon/tool/explain_facts.cpp
   daemon/tool/explain_pack.cpp

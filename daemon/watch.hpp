@@ -11,6 +11,7 @@
 #include <vector>
 
 #include "daemon/replies.hpp"
+#include "daemon/duty.hpp"
 #include "rules/alarms/life_cycle.hpp"
 #include "rules/engine/engine.hpp"
 #include "rules/model.hpp"
@@ -142,6 +143,8 @@ class Watch {
   enum class EvenUrgent : std::uint8_t { no, yes };
   Answered shelve(const std::string& house, const std::string& rule, Duration span, const std::string& why, const std::string& who,
                   EvenUrgent even_urgent);
+  /// Two people change places for the shifts that begin on that date, or, asked again, back. Both are told.
+  Answered swap_duty(const std::string& one, const std::string& other, Date date, const std::string& who);
   /// A plugin came up or went down (or says that it cannot do its work).
   void plugin(const std::string& name, bool up, const std::string& text);
   /// One of the watch's own troubles begins or ends: "clock", "disk", "rules-refused"; `part` tells several of a name apart.
@@ -176,6 +179,7 @@ class Watch {
   [[nodiscard]] Engine& engine() { return *engine_; }
   [[nodiscard]] const std::map<std::uint64_t, Alarm>& alarms() const { return alarms_; }
   [[nodiscard]] std::vector<Delivery> open_deliveries() const;
+  [[nodiscard]] const std::vector<DutySwap>& swaps() const { return swaps_; }
   [[nodiscard]] std::string summary_text();
   [[nodiscard]] std::string evening_text(std::vector<std::string>* faults = nullptr);
 
@@ -288,6 +292,10 @@ class Watch {
   [[nodiscard]] std::string house_status(std::size_t house, bool in_full);
   [[nodiscard]] std::string status_text(std::optional<std::size_t> only);
 
+  // watch_duty.cpp: who has duty
+  [[nodiscard]] std::string swap_trouble(const std::string& one, const std::string& other, Date date) const;
+  [[nodiscard]] std::string swapped_turns(Date date) const;
+
   // watch_holding.cpp: what is told later, once, or not at all for a while
   [[nodiscard]] const Alarm* cause_of(const Alarm& alarm, bool only_told) const;
   [[nodiscard]] bool told_by_blindness(const Alarm& alarm);
@@ -322,6 +330,7 @@ class Watch {
   std::uint64_t delivery_count_ = 0;
   std::map<Mailbox, Mail> mailboxes_;
   std::map<std::string, std::vector<std::string>> last_codes_;  ///< person: codes in the last text
+  std::vector<DutySwap> swaps_;                 ///< in the order in which they were made
   Instant minute_due_ = kNever;
   Instant summary_due_ = kNever;
   Instant evening_due_ = kNever;

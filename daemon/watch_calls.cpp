@@ -102,7 +102,7 @@ void Watch::take_step(Alarm& alarm) {
   message.priority = alarm.priority;
   message.text = alarm_text(alarm);
   message.in_short = head(alarm);
-  for (const std::string& who : people_of(rules_->farm, step.tell, wall())) tell(who, step.by, message);
+  for (const std::string& who : people_of(rules_->farm, step.tell, wall(), swaps_)) tell(who, step.by, message);
   if (calling.open == 0) step_failed(alarm);
 }
 
@@ -379,7 +379,7 @@ void Watch::tell_daily(const std::string& text) {
     tell_whom = note->second.steps.front().tell;
     by = note->second.steps.front().by;
   }
-  for (const std::string& who : people_of(rules_->farm, tell_whom, wall())) tell(who, by, message);
+  for (const std::string& who : people_of(rules_->farm, tell_whom, wall(), swaps_)) tell(who, by, message);
 }
 
 void Watch::tell_summary() {

@@ -224,7 +224,7 @@ void Watch::remind_of_work(Instant time) {
       message.text = message.in_short = fit({fmt::format("{} is watched again from {}. More time: WORK {} 30M.", name,
                                                          clock_time(rules_->farm.zone, work.until + engine_->wall_ahead()), name)});
       const bool person = find_person(rules_->farm, work.who) != nullptr;
-      const std::vector<std::string> whom = person ? std::vector{work.who} : people_of(rules_->farm, {"on-duty"}, wall());
+      const std::vector<std::string> whom = person ? std::vector{work.who} : people_of(rules_->farm, {"on-duty"}, wall(), swaps_);
       for (const std::string& who : whom) tell(who, {Way::text}, message);
     }
     it = work.until <= time ? works_.erase(it) : std::next(it);
@@ -364,7 +364,7 @@ std::string Watch::status_text(std::optional<std::size_t> only) {
   };
   const auto farm = std::count_if(alarms_.begin(), alarms_.end(), [](const auto& entry) { return entry.second.house.empty() && entry.second.life.stands(); });
   const std::string troubles = farm == 0 || only ? "" : fmt::format(" Farm: {} trouble{}.", farm, farm == 1 ? "" : "s");
-  const std::string duty = fmt::format(" On duty: {}.", on_duty(rules_->farm, wall()).value_or("everyone"));
+  const std::string duty = fmt::format(" On duty: {}.", on_duty(rules_->farm, wall(), swaps_).value_or("everyone"));
   return fit({all(true) + troubles + duty, all(true) + troubles, all(false) + troubles + duty, all(false) + troubles});
 }
 

@@ -203,6 +203,7 @@ std::string Watch::snapshot() const {
   for (const auto& [probe, kept] : entries_) {
     for (const auto& [time, value] : kept) out["entries"].push_back({probe, to_json(time), value});
   }
+  for (const DutySwap& swap : swaps_) out["swaps"].push_back({swap.date.time_since_epoch().count(), swap.one, swap.other});
   for (const auto& [who, time] : helped_) out["helped"][who] = to_json(time);
   return out.dump(-1, ' ', false, json::error_handler_t::replace);
 }
@@ -303,6 +304,8 @@ bool Watch::restore(const std::string& snapshot) {
     }
     decltype(entries_) entries;
     for (const Entered& entry : snapshot_entries(snapshot)) entries[entry.probe].emplace_back(entry.time, entry.value);
+    std::vector<DutySwap> swaps;
+    for (const json& entry : list("swaps")) swaps.push_back({Date(std::chrono::days(entry.at(0).get<int>())), entry.at(1), entry.at(2)});
     auto last_codes = from.at("last_codes").get<decltype(last_codes_)>();
     const Duration wall_ahead(from.at("wall_ahead").get<std::int64_t>());
     const std::uint64_t alarm_count = from.at("alarm_count"), code_count = from.at("code_count"),
@@ -322,6 +325,7 @@ bool Watch::restore(const std::string& snapshot) {
     codes_used_ = std::move(codes_used);
     silent_since_ = std::move(silent_since);
     helped_ = std::move(helped);
+    swaps_ = std::move(swaps);
     works_ = std::move(works);
     last_entered_ = std::move(last_entered);
     entries_ = std::move(entries);

@@ -244,7 +244,7 @@ std::string Watch::evening_text(std::vector<std::string>* faults_out) {
     if (!plugin.up) faults.push_back(name + " is down");
   }
   for (Duration ahead = Duration::zero(); ahead < 12h; ahead += 30min) {
-    if (on_duty(rules_->farm, wall() + ahead)) continue;
+    if (on_duty(rules_->farm, wall() + ahead, swaps_)) continue;
     faults.push_back("nobody on duty at " + clock_time(zone, wall() + ahead));
     break;
   }
@@ -258,7 +258,7 @@ std::string Watch::evening_text(std::vector<std::string>* faults_out) {
     return fit({"NOT ready for the night: " + join(faults, "; ") + ".",
                 fmt::format("NOT ready for the night: {}; and {} more.", faults.front(), faults.size() - 1)});
   }
-  const auto who = on_duty(rules_->farm, wall());
+  const auto who = on_duty(rules_->farm, wall(), swaps_);
   return fit({fmt::format("Ready for the night. {}. All probes live. On duty: {}.", houses.empty() ? "No flock" : join(houses, ", "),
                           who.value_or("everyone"))});
 }

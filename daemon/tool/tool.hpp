@@ -23,6 +23,7 @@ struct Common {
 
 void add_check(CLI::App& app, Common& common);
 void add_replay(CLI::App& app, Common& common);
+void add_duty(CLI::App& app, Common& common);
 void add_explain(CLI::App& app, Common& common);
 void add_place(CLI::App& app, Common& common);
 void add_schema(CLI::App& app, Common& common);

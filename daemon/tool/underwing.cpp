@@ -17,6 +17,7 @@ int main(int argc, char** argv) {
   app.fallthrough();
   app.require_subcommand(1);
   add_check(app, common);
+  add_duty(app, common);
   add_explain(app, common);
   add_place(app, common);
   add_replay(app, common);

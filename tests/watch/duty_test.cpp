@@ -6,6 +6,8 @@
 
 #include <gtest/gtest.h>
 
+#include <nlohmann/json.hpp>
+
 #include "tests/watch/bench.hpp"
 
 namespace underwing {
@@ -61,9 +63,19 @@ const Row kRows[] = {
     {"spring: 01:00 UTC reads 02:00", {"ines", kSaturday, false, 20h, 2h}, utc(3, 29, 1), false},
     {"spring: 06:59 UTC reads 07:59", {"ines", kSaturday, false, 20h, 8h}, utc(3, 29, 6, 59), true},
     {"spring: 07:00 UTC reads 08:00", {"ines", kSaturday, false, 20h, 8h}, utc(3, 29, 7), false},
+    // What begins in the hour that is skipped begins when that is over, and is never left out.
+    {"spring: not before the jump", {"ines", kSunday, false, 1h + 30min, 5h}, utc(3, 29, 0, 59), false},
+    {"spring: at the jump", {"ines", kSunday, false, 1h + 30min, 5h}, utc(3, 29, 1), true},
+    {"spring: and it ends by the clock", {"ines", kSunday, false, 1h + 30min, 5h}, utc(3, 29, 4), false},
+    {"spring: all of it skipped, so it keeps its length", {"ines", kSunday, false, 1h + 15min, 1h + 45min}, utc(3, 29, 1, 29), true},
+    {"spring: and no more", {"ines", kSunday, false, 1h + 15min, 1h + 45min}, utc(3, 29, 1, 30), false},
+    {"spring: what ends in it ends at the jump", {"ines", kSaturday, false, 20h, 1h + 30min}, utc(3, 29, 1), false},
     // The night to 25 October has 13.
     {"autumn: 01:30 the first time", {"ines", kSaturday, false, 20h, 2h}, utc(10, 25, 0, 30), true},
     {"autumn: 01:30 the second time", {"ines", kSaturday, false, 20h, 2h}, utc(10, 25, 1, 30), true},
+    {"autumn: what begins in it begins the first time", {"ines", kSunday, false, 1h + 30min, 8h}, utc(10, 25, 0, 30), true},
+    {"autumn: and goes on", {"ines", kSunday, false, 1h + 30min, 8h}, utc(10, 25, 1, 15), true},
+    {"autumn: what ends in it ends the first time", {"ines", kSaturday, false, 20h, 1h + 30min}, utc(10, 25, 1, 15), false},
     {"autumn: 02:00 UTC reads 02:00", {"ines", kSaturday, false, 20h, 2h}, utc(10, 25, 2), false},
     {"autumn: 07:59 UTC reads 07:59", {"ines", kSaturday, false, 20h, 8h}, utc(10, 25, 7, 59), true},
 };
@@ -71,23 +83,85 @@ const Row kRows[] = {
 TEST(Duty, FollowsTheLocalClock) {
   for (const Row& row : kRows) {
     const Farm farm = farm_with({row.shift});
-    EXPECT_EQ(on_duty(farm, row.time).has_value(), row.has) << row.what;
+    EXPECT_EQ(on_duty(farm, row.time, {}).has_value(), row.has) << row.what;
   }
 }
 
 TEST(Duty, TheFirstLineThatFitsHasIt) {
   const Farm farm = farm_with({{"ines", kWeekdays, false, 20h, 8h}, {"tomas", kAll, true, {}, {}}});
-  EXPECT_EQ(on_duty(farm, utc(3, 3, 21)), "ines");
-  EXPECT_EQ(on_duty(farm, utc(3, 3, 12)), "tomas");
+  EXPECT_EQ(on_duty(farm, utc(3, 3, 21), {}), "ines");
+  EXPECT_EQ(on_duty(farm, utc(3, 3, 12), {}), "tomas");
+}
+
+std::string text_of(const std::vector<DutyTurn>& turns, const Zone& zone) {
+  std::string text;
+  for (const DutyTurn& turn : turns) {
+    const auto json = to_json(turn, zone);
+    text += json["begin_local"].get<std::string>() + " " + json["end_local"].get<std::string>().substr(11) + " " +
+            (turn.who.empty() ? "-" : turn.who) + (turn.in_place_of.empty() ? "" : " for " + turn.in_place_of) + "\n";
+  }
+  return text;
+}
+
+TEST(Duty, TurnsFollowEachOtherWithoutGaps) {
+  const Farm farm = farm_with({{"ines", kWeekdays, false, 20h, 8h}, {"tomas", kSaturday | kSunday, false, 8h, 20h}});
+  EXPECT_EQ(text_of(duty_turns(farm, utc(3, 6, 12), utc(3, 9, 0), {}), farm.zone),
+            "2026-03-06 12:00 20:00 -\n2026-03-06 20:00 08:00 ines\n2026-03-07 08:00 20:00 tomas\n"
+            "2026-03-07 20:00 08:00 -\n2026-03-08 08:00 20:00 tomas\n2026-03-08 20:00 00:00 -\n");
+  EXPECT_EQ(text_of(duty_turns(farm_with({}), utc(3, 6, 12), utc(3, 9, 0), {}), farm.zone), "2026-03-06 12:00 00:00 -\n");
+}
+
+TEST(Duty, ShiftsThatMeetOnPaperMeetWhereTheClocksChange) {
+  const Farm farm = farm_with({{"maud", kAll, false, 1h + 15min, 1h + 45min}, {"ines", kAll, false, 1h + 45min, 12h}, {"tomas", kAll, false, 12h, 1h + 15min}});
+  EXPECT_EQ(text_of(duty_turns(farm, utc(3, 29, 0), utc(3, 29, 5), {}), farm.zone),
+            "2026-03-29 00:00 02:00 tomas\n2026-03-29 02:00 02:30 maud\n2026-03-29 02:30 06:00 ines\n");
+  EXPECT_EQ(text_of(duty_turns(farm, utc(10, 24, 23), utc(10, 25, 5), {}), farm.zone),
+            "2026-10-25 00:00 01:15 tomas\n2026-10-25 01:15 01:45 maud\n2026-10-25 01:45 05:00 ines\n");
+  // Each minute has the person whose turn it is.
+  for (const Instant day : {utc(3, 28, 12), utc(10, 24, 12)}) {
+    const auto turns = duty_turns(farm, day, day + 48h, {});
+    ASSERT_EQ(turns.back().end, day + 48h);
+    for (std::size_t i = 0; i < turns.size(); ++i) {
+      ASSERT_EQ(turns[i].begin, i == 0 ? day : turns[i - 1].end);
+      for (Instant minute = turns[i].begin; minute < turns[i].end; minute += 1min) ASSERT_EQ(on_duty(farm, minute, {}), turns[i].who);
+    }
+  }
+}
+
+TEST(Duty, ASwapIsForTheShiftsThatBeginOnItsDate) {
+  const Farm farm = farm_with({{"ines", kAll, false, 20h, 8h}, {"tomas", kAll, true, {}, {}}});
+  const DutySwap swap{*read_date("2026-03-07"), "tomas", "ines"};
+  EXPECT_EQ(text_of(duty_turns(farm, utc(3, 6, 20), utc(3, 9, 0), {swap}), farm.zone),
+            "2026-03-06 20:00 08:00 ines\n2026-03-07 08:00 20:00 ines for tomas\n2026-03-07 20:00 08:00 tomas for ines\n"
+            "2026-03-08 08:00 20:00 tomas\n2026-03-08 20:00 00:00 ines\n");
+}
+
+TEST(Duty, SwapsOfOneDateFollowEachOther) {
+  Farm farm = farm_with({{"ines", kAll, true, {}, {}}});
+  farm.people.push_back({"maud", {}, {}});
+  const Date date = *read_date("2026-03-07");
+  EXPECT_EQ(on_duty(farm, utc(3, 7, 12), {{date, "ines", "tomas"}, {date, "tomas", "maud"}}), "maud");
+  EXPECT_EQ(on_duty(farm, utc(3, 8, 12), {{date, "ines", "tomas"}, {date, "tomas", "maud"}}), "ines");
+}
+
+TEST(Duty, DatesAreThoseOfTheCalendar) {
+  EXPECT_EQ(to_text(*read_date("2028-02-29")), "2028-02-29");
+  EXPECT_EQ(date_in_words(*read_date("2026-03-07")), "Sat 7 March");
+  for (const char* text : {"2026-02-29", "2026-3-7", "07.03.2026", "2026-03-07 ", "", "2026-13-01", "2026-03-0x"}) {
+    EXPECT_FALSE(read_date(text)) << text;
+  }
+  const Zone zone = *bench_zone("Europe/London");
+  EXPECT_EQ(to_text(date_of(zone, utc(7, 3, 23))), "2026-07-04");
+  EXPECT_EQ(begin_of(zone, *read_date("2026-07-04")), utc(7, 3, 23));
 }
 
 TEST(Duty, AStepNamesEachPersonOnce) {
   const Farm farm = farm_with({{"tomas", kAll, true, {}, {}}});
   using Names = std::vector<std::string>;
-  EXPECT_EQ(people_of(farm, {"on-duty"}, utc(3, 3, 12)), Names{"tomas"});
-  EXPECT_EQ(people_of(farm, {"on-duty", "ines", "tomas"}, utc(3, 3, 12)), (Names{"tomas", "ines"}));
-  EXPECT_EQ(people_of(farm, {"everyone"}, utc(3, 3, 12)), (Names{"ines", "tomas"}));
-  EXPECT_EQ(people_of(farm_with({}), {"on-duty"}, utc(3, 3, 12)), (Names{"ines", "tomas"}));
+  EXPECT_EQ(people_of(farm, {"on-duty"}, utc(3, 3, 12), {}), Names{"tomas"});
+  EXPECT_EQ(people_of(farm, {"on-duty", "ines", "tomas"}, utc(3, 3, 12), {}), (Names{"tomas", "ines"}));
+  EXPECT_EQ(people_of(farm, {"everyone"}, utc(3, 3, 12), {}), (Names{"ines", "tomas"}));
+  EXPECT_EQ(people_of(farm_with({}), {"on-duty"}, utc(3, 3, 12), {}), (Names{"ines", "tomas"}));
 }
 
 TEST(Duty, PeopleAreFoundByTheirNumbers) {

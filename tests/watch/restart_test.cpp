@@ -34,6 +34,7 @@ TEST_F(Restart, PutsBackEveryByte) {
     if (minute == 20) bench.air(33);
     if (minute == 45) bench.air(28);
     if (minute == 50) bench.watch().work(0, bench.now() + 10min);
+    if (minute == 55) static_cast<void>(bench.watch().swap_duty("ines", "tomas", *read_date("2026-03-05"), "maud"));
     if (minute == 60) bench.watch().clock(5min);
     bench.settle();
     const std::string snapshot = bench.watch().snapshot();
