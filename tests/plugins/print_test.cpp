@@ -96,7 +96,7 @@ TEST(Print, AnswersAMethodThatItDoesNotHave) {
 }
 
 TEST(EveryPlugin, HasHelpAndAVersion) {
-  for (const char* name : {"mqtt", "model-house", "print", "tape"}) {
+  for (const char* name : {"mail", "mqtt", "model-house", "print", "sms", "tape", "web-hook"}) {
     for (const char* option : {"--help", "--version"}) {
       Child child({plugin(name), option});
       const auto lines = child.lines_to_end();

@@ -1,0 +1,258 @@
+#include "plugins/sms/modem.hpp"
+
+#include <fcntl.h>
+#include <fmt/format.h>
+#include <gammu.h>
+#include <poll.h>
+#include <unistd.h>
+
+#include <array>
+#include <cstring>
+#include <set>
+#include <thread>
+#include <utility>
+
+namespace underwing {
+
+namespace {
+
+using Clock = std::chrono::steady_clock;
+
+constexpr auto kTurn = std::chrono::milliseconds(20);
+constexpr int kRepliesAwaited = 1;  ///< libgammu's number of tries for one command
+constexpr std::size_t kTextMax = 160;
+
+std::string utf8(const unsigned char* text) {
+  std::string out(2 * GSM_MAX_SMS_LENGTH + 4, '\0');
+  out.resize(4 * UnicodeLength(text) + 4);
+  EncodeUTF8(out.data(), text);
+  out.resize(std::strlen(out.c_str()));
+  return out;
+}
+
+std::string digits_of(const std::string& number) {
+  std::string digits;
+  for (const char c : number) {
+    if ((c >= '0' && c <= '9') || (c == '+' && digits.empty())) digits += c;
+  }
+  return digits;
+}
+
+Incoming to_incoming(const GSM_SMSMessage& message) {
+  Incoming in;
+  in.kind = message.PDU == SMS_Status_Report ? Incoming::Kind::report : Incoming::Kind::text;
+  in.number = utf8(message.Number);
+  in.reference = message.MessageReference;
+  in.status = message.DeliveryStatus;
+  const GSM_DateTime& at = message.DateTime;
+  in.stamp = fmt::format("{:04}-{:02}-{:02} {:02}:{:02}:{:02}", at.Year, at.Month, at.Day, at.Hour, at.Minute, at.Second);
+  if (in.kind == Incoming::Kind::text) in.text = utf8(message.Text);
+  const GSM_UDHHeader& header = message.UDH;
+  if (header.Type != UDH_NoUDH && header.AllParts > 1) {
+    in.group = header.ID16bit > 0 ? header.ID16bit : header.ID8bit;
+    in.part = header.PartNumber;
+    in.parts = header.AllParts;
+  }
+  return in;
+}
+
+}  // namespace
+
+SendFault fault_of(int error) {
+  static const std::set<int> kPassing{27, 38, 41, 42, 47, 192, 194, 314, 331, 332};
+  static const std::set<int> kFull{208, 211, 322};
+  static const std::set<int> kNumber{1, 21, 28, 30, 195, 196};
+  static const std::set<int> kPath{8, 10, 50, 193, 310, 311, 312, 313, 316, 317, 318, 330};
+  if (kPassing.contains(error)) return SendFault::passing;
+  if (kFull.contains(error)) return SendFault::full;
+  if (kNumber.contains(error)) return SendFault::number;
+  if (kPath.contains(error)) return SendFault::path;
+  return SendFault::broken;
+}
+
+struct Modem::Impl {
+  GSM_StateMachine* machine = nullptr;
+  ModemSettings settings;
+  bool answered = false;  ///< the modem has said what became of the text
+  int status = 0, reference = -1;
+  bool waiting = false;   ///< something lies in the store
+  std::vector<Incoming> pushed;
+
+  static void on_sent(GSM_StateMachine*, int status, int reference, void* self) {
+    auto* impl = static_cast<Impl*>(self);
+    impl->answered = true;
+    impl->status = status;
+    impl->reference = reference;
+  }
+
+  static void on_incoming(GSM_StateMachine*, GSM_SMSMessage* message, void* self) {
+    auto* impl = static_cast<Impl*>(self);
+    // A notice that something was stored has no text of its own.
+    if (message->State == 0 || message->Location > 0 || (message->PDU != SMS_Deliver && message->PDU != SMS_Status_Report)) {
+      impl->waiting = true;
+      return;
+    }
+    impl->pushed.push_back(to_incoming(*message));
+  }
+
+  void turn() const {
+    GSM_ReadDevice(machine, FALSE);
+    std::this_thread::sleep_for(kTurn);
+  }
+};
+
+Modem::Modem() : impl_(std::make_unique<Impl>()) { GSM_InitLocales(nullptr); }
+Modem::~Modem() { close(); }
+
+bool Modem::is_open() const { return impl_->machine != nullptr; }
+
+std::string Modem::open(const ModemSettings& settings) {
+  close();
+  impl_->settings = settings;
+  // libgammu would wait for long on a device that is not there.
+  if (::access(settings.device.c_str(), R_OK | W_OK) != 0) return fmt::format("{}: {}", settings.device, std::strerror(errno));
+  impl_->machine = GSM_AllocStateMachine();
+  if (impl_->machine == nullptr) return "no memory for the modem";
+  GSM_Config* config = GSM_GetConfig(impl_->machine, 0);
+  // libgammu frees these.
+  config->Device = ::strdup(settings.device.c_str());
+  config->Connection = ::strdup(settings.connection.c_str());
+  config->DebugFile = ::strdup("");
+  std::strncpy(config->Model, "at", sizeof config->Model - 1);
+  config->SyncTime = config->LockDevice = config->StartInfo = config->UseGlobalDebugFile = FALSE;
+  for (int& parameter : config->CNMIParams) parameter = -1;  // its own choice for the modem
+  GSM_SetConfigNum(impl_->machine, 1);
+  const GSM_Error error = GSM_InitConnection(impl_->machine, kRepliesAwaited);
+  if (error != ERR_NONE) {
+    close();
+    return fmt::format("{}: {}", settings.device, GSM_ErrorString(error));
+  }
+  GSM_SetSendSMSStatusCallback(impl_->machine, &Impl::on_sent, impl_.get());
+  GSM_SetIncomingSMSCallback(impl_->machine, &Impl::on_incoming, impl_.get());
+  // Where the modem does not push, the store is read every minute all the same.
+  static_cast<void>(GSM_SetIncomingSMS(impl_->machine, TRUE));
+  return "";
+}
+
+void Modem::close() {
+  if (impl_->machine == nullptr) return;
+  if (GSM_IsConnected(impl_->machine)) GSM_TerminateConnection(impl_->machine);
+  GSM_FreeStateMachine(impl_->machine);
+  impl_->machine = nullptr;
+}
+
+SimState Modem::sim() {
+  GSM_SecurityCodeType wanted{};
+  if (GSM_GetSecurityStatus(impl_->machine, &wanted) != ERR_NONE) return SimState::unknown;
+  if (wanted == SEC_None) return SimState::ready;
+  return wanted == SEC_Pin ? SimState::wants_pin : SimState::wants_puk;
+}
+
+bool Modem::enter_pin(const std::string& pin) {
+  GSM_SecurityCode code{};
+  code.Type = SEC_Pin;
+  std::strncpy(code.Code, pin.c_str(), sizeof code.Code - 1);
+  return GSM_EnterSecurityCode(impl_->machine, &code) == ERR_NONE && sim() == SimState::ready;
+}
+
+Sent Modem::send(const std::string& number, const std::string& text) {
+  GSM_SMSMessage message{};
+  message.PDU = SMS_Status_Report;  // libgammu's way of asking for a report on a text that is submitted
+  message.UDH.Type = UDH_NoUDH;
+  message.Coding = SMS_Coding_Default_No_Compression;
+  message.Class = -1;
+  GSM_SMSC centre{};
+  centre.Location = 1;
+  if (GSM_GetSMSC(impl_->machine, &centre) == ERR_NONE) std::memcpy(message.SMSC.Number, centre.Number, sizeof centre.Number);
+  message.SMSC.Validity.Format = SMS_Validity_RelativeFormat;
+  message.SMSC.Validity.Relative = SMS_VALID_1_Hour;
+  const std::string digits = digits_of(number);
+  DecodeUTF8(message.Number, digits.data(), digits.size());
+  DecodeUTF8(message.Text, text.data(), text.size());
+  message.Length = static_cast<int>(std::min(UnicodeLength(message.Text), kTextMax));
+  impl_->answered = false;
+  const GSM_Error error = GSM_SendSMS(impl_->machine, &message);
+  const auto until = Clock::now() + impl_->settings.send_within;
+  // An error of the library can come with the modem's own number for it, which says more.
+  while (error == ERR_NONE && !impl_->answered && Clock::now() < until) impl_->turn();
+  if (impl_->answered && impl_->status == 0 && error == ERR_NONE) return {SendFault::none, impl_->reference, ""};
+  if (impl_->answered && impl_->status > 0) return {fault_of(impl_->status), -1, fmt::format("the modem refused it (CMS error {})", impl_->status)};
+  if (error != ERR_NONE && error != ERR_TIMEOUT) return {SendFault::broken, -1, fmt::format("the modem refused it ({})", GSM_ErrorString(error))};
+  return {SendFault::silent, -1, "the modem did not say what became of it; it may have gone out"};
+}
+
+std::string Modem::ring(const std::string& number, std::chrono::seconds how_long) {
+  std::string digits = digits_of(number);
+  const GSM_Error error = GSM_DialVoice(impl_->machine, digits.data(), GSM_CALL_DefaultNumberPresence);
+  if (error != ERR_NONE) return fmt::format("the modem does not call ({})", GSM_ErrorString(error));
+  const auto until = Clock::now() + how_long;
+  while (Clock::now() < until) impl_->turn();
+  static_cast<void>(GSM_CancelCall(impl_->machine, 0, TRUE));
+  return "";
+}
+
+bool Modem::take_pushed(std::vector<Incoming>& taken) {
+  impl_->turn();
+  for (Incoming& one : impl_->pushed) taken.push_back(std::move(one));
+  impl_->pushed.clear();
+  return std::exchange(impl_->waiting, false);
+}
+
+std::string Modem::empty_store(std::vector<Incoming>& taken) {
+  auto messages = std::make_unique<GSM_MultiSMSMessage>();
+  std::vector<GSM_SMSMessage> read;
+  for (bool first = true;; first = false) {
+    messages->SMS[0].Folder = 0;
+    const GSM_Error error = GSM_GetNextSMS(impl_->machine, messages.get(), first ? TRUE : FALSE);
+    if (error == ERR_EMPTY) break;
+    if (error != ERR_NONE) return fmt::format("the message store cannot be read ({})", GSM_ErrorString(error));
+    for (int i = 0; i < messages->Number; ++i) read.push_back(messages->SMS[i]);
+  }
+  // Deleted only after all were read: deleting moves what the library counts by.
+  for (GSM_SMSMessage& message : read) {
+    if (message.PDU == SMS_Deliver || message.PDU == SMS_Status_Report) taken.push_back(to_incoming(message));
+    message.Folder = 0;
+    static_cast<void>(GSM_DeleteSMS(impl_->machine, &message));
+  }
+  return "";
+}
+
+std::optional<std::string> Modem::network(bool& registered) {
+  GSM_SignalQuality signal{};
+  if (GSM_GetSignalQuality(impl_->machine, &signal) != ERR_NONE) return std::nullopt;
+  GSM_NetworkInfo info{};
+  const bool told = GSM_GetNetworkInfo(impl_->machine, &info) == ERR_NONE;
+  const bool home = told && info.State == GSM_HomeNetwork;
+  const bool roaming = told && info.State == GSM_RoamingNetwork;
+  // A modem that does not say is believed until a text fails.
+  registered = !told || home || roaming || info.State == GSM_NetworkStatusUnknown;
+  const std::string strength = signal.SignalPercent < 0 ? "signal unknown" : fmt::format("signal {} %", signal.SignalPercent);
+  return strength + (home ? ", home network" : roaming ? ", roaming" : registered ? "" : ", NO NETWORK");
+}
+
+void Modem::resynchronise() {
+  close();
+  const int fd = ::open(impl_->settings.device.c_str(), O_RDWR | O_NOCTTY | O_NONBLOCK | O_CLOEXEC);
+  if (fd < 0) return;
+  constexpr std::string_view kEscape = "\x1b\r\nAT\r";
+  [[maybe_unused]] const auto written = ::write(fd, kEscape.data(), kEscape.size());
+  std::array<char, 256> rest;
+  for (pollfd ready{fd, POLLIN, 0}; ::poll(&ready, 1, 300) > 0 && ::read(fd, rest.data(), rest.size()) > 0;) {
+  }
+  ::close(fd);
+}
+
+bool Modem::radio_off_and_on() {
+  if (!is_open()) return false;
+  static_cast<void>(GSM_SetPower(impl_->machine, FALSE));
+  return GSM_SetPower(impl_->machine, TRUE) == ERR_NONE;
+}
+
+bool Modem::reset() {
+  if (!is_open()) return false;
+  const bool taken = GSM_Reset(impl_->machine, TRUE) == ERR_NONE;
+  close();
+  return taken;
+}
+
+}  // namespace underwing
