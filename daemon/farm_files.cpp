@@ -36,8 +36,10 @@ Result<std::map<std::string, std::string>> read_yaml_files(const std::filesystem
 }
 
 Result<FarmFiles> read_farm_files(const std::filesystem::path& folder) {
+  // "farm.yaml" reads better than "./farm.yaml".
+  const auto in_folder = [&folder](const char* name) { return (folder / name).lexically_normal(); };
   FarmFiles files;
-  files.farm_path = (folder / "farm.yaml").string();
+  files.farm_path = in_folder("farm.yaml").string();
   auto farm = read_file(files.farm_path, kFile_bytes_max);
   if (!farm) return Failure{farm.error()};
   files.farm_text = std::move(farm).value();
@@ -48,8 +50,8 @@ Result<FarmFiles> read_farm_files(const std::filesystem::path& folder) {
     target = std::move(texts).value();
     return Result<void>();
   };
-  if (auto read = read_into(files.flocks, folder / "flocks"); !read) return Failure{read.error()};
-  if (auto read = read_into(files.packs, folder / "rules"); !read) return Failure{read.error()};
+  if (auto read = read_into(files.flocks, in_folder("flocks")); !read) return Failure{read.error()};
+  if (auto read = read_into(files.packs, in_folder("rules")); !read) return Failure{read.error()};
   if (auto read = read_into(files.shipped, shipped_pack_folder()); !read) return Failure{read.error()};
   return files;
 }

@@ -46,8 +46,9 @@ bool Service::Impl::load() {
   }
   const Loaded loaded = load_farm(*files, load_zone);
   for (const Issue& issue : loaded.issues) {
-    if (issue.severity == Issue::Severity::error) {
-      fmt::print(stderr, "{}:{}:{}: {}\n", issue.file, issue.line, issue.column, issue.text);
+    if (issue.severity != Issue::Severity::caution) {
+      fmt::print(stderr, "{}:{}:{}: {}{}\n", issue.file, issue.line, issue.column,
+                 issue.severity == Issue::Severity::danger ? "DANGER: " : "", issue.text);
     }
   }
   if (!loaded.ok()) {

@@ -6,6 +6,7 @@
 #include "daemon/changes.hpp"
 #include "daemon/duty.hpp"
 #include "daemon/service_impl.hpp"
+#include "daemon/watch_explain.hpp"
 #include "daemon/words.hpp"
 #include "daemon/zone_files.hpp"
 
@@ -27,6 +28,21 @@ Result<json> said(const Watch::Answered& answered) {
 std::string text_at(const json& from, const char* key) {
   const auto found = from.find(key);
   return found != from.end() && found->is_string() ? found->get<std::string>() : "";
+}
+
+/// Why the rules of that name are or are not watching, one entry for each house, flock and probe.
+Result<json> explain(Watch& watch, const std::string& name) {
+  const RuleSet& rules = watch.rules();
+  json all = json::array();
+  std::vector<std::string> names;
+  for (std::size_t i = 0; i < rules.rules.size(); ++i) {
+    names.push_back(rules.rules[i].name);
+    if (rules.rules[i].name == name) all.push_back(explain_now(watch, i));
+  }
+  if (!all.empty()) return json{{"rules", rules.hash}, {"now", std::move(all)}};
+  const auto close = nearest(name, names);
+  return Failure{fmt::format("the watch has no rule named '{}' in force{}", name,
+                             close ? fmt::format("; did you mean '{}'?", *close) : "")};
 }
 
 }  // namespace
@@ -190,7 +206,11 @@ Result<json> Service::Impl::reload(const std::string& who) {
       plugins->start({entry.name, entry.run, entry.arguments, entry.settings_json});
     }
   }
-  const std::vector<std::string> changes = describe_changes(*older, *rules);
+  std::vector<std::string> changes = describe_changes(*older, *rules);
+  for (const Issue& issue : loaded.issues) {
+    if (issue.severity == Issue::Severity::danger)
+      changes.push_back(fmt::format("DANGER: {}:{}:{}: {}", issue.file, issue.line, issue.column, issue.text));
+  }
   Effect effect;
   effect.kind = Effect::Kind::event;
   effect.time = watch->now();
@@ -204,6 +224,7 @@ Result<json> Service::Impl::command(const std::string& method, const json& param
   if (!params.is_object()) return Failure{"a command's parameters are an object"};
   if (method == "status") return status();
   if (method == "alarms") return list_alarms();
+  if (method == "explain") return explain(*watch, text_at(params, "rule"));
   if (method == "reload") return reload(text_at(params, "who"));
   if (method == "acknowledge") {
     std::string who = text_at(params, "who");

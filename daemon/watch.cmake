@@ -15,6 +15,7 @@ target_sources(underwing_watch PRIVATE
   daemon/watch.cpp
   daemon/watch_calls.cpp
   daemon/watch_duty.cpp
+  daemon/watch_explain.cpp
   daemon/watch_holding.cpp
   daemon/watch_replies.cpp
   daemon/watch_snapshot.cpp
@@ -34,6 +35,7 @@ add_executable(underwing
   daemon/tool/duty.cpp
   daemon/tool/explain.cpp
   daemon/tool/explain_facts.cpp
+  daemon/tool/explain_now.cpp
   daemon/tool/explain_pack.cpp
   daemon/tool/files.cpp
   daemon/tool/flock_file.cpp

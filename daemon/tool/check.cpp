@@ -1,32 +1,111 @@
 // underwing check: what is wrong in a farm's files, before they are in force.
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <filesystem>
 #include <fstream>
+#include <nlohmann/json.hpp>
 #include <sstream>
 
+#include "daemon/tool/terminal.hpp"
 #include "daemon/tool/tool.hpp"
 #include "daemon/zone_files.hpp"
+#include "rules/explain/unseen.hpp"
+#include "rules/explain/words.hpp"
 
 namespace underwing::tool {
 
 namespace {
+
+std::string counted(std::size_t count, const char* what) {
+  return fmt::format("{} {}{}", count, what, count == 1 ? "" : "s");
+}
+
+/// "; see 2 cautions and 1 DANGER above".
+std::string pointer_to(const std::vector<Issue>& issues) {
+  if (issues.empty()) return "";
+  const auto dangers =
+      static_cast<std::size_t>(std::count_if(issues.begin(), issues.end(), [](const Issue& issue) {
+        return issue.severity == Issue::Severity::danger;
+      }));
+  std::vector<std::string> words;
+  if (dangers < issues.size()) words.push_back(counted(issues.size() - dangers, "caution"));
+  if (dangers > 0) words.push_back(dangers == 1 ? "1 DANGER" : fmt::format("{} DANGERS", dangers));
+  return fmt::format("; see {} above", join_words(words));
+}
+
+/// Rules that look at the house whatever flock is in it.
+std::vector<std::string> rules_of_farm(const RuleSet& rules, std::size_t house) {
+  std::vector<std::string> names;
+  for (const WatchedRule& rule : rules.rules) {
+    if (rule.house == house && !rule.flock && (names.empty() || names.back() != rule.name))
+      names.push_back(rule.name);
+  }
+  return names;
+}
+
+/// What is in order, and yet not seen: ages without any limit, houses without a flock.
+void print_unseen(const RuleSet& rules) {
+  std::vector<std::pair<std::string, std::string>> lines;
+  std::string before;
+  for (std::size_t flock = 0; flock < rules.flocks.size(); ++flock) {
+    const std::string text = unseen_in_words(rules, flock);
+    if (!text.empty()) lines.emplace_back(rules.flocks[flock].name, text == before ? "the same" : text);
+    before = text;
+  }
+  for (std::size_t house = 0; house < rules.houses.size(); ++house) {
+    const bool used = std::any_of(rules.flocks.begin(), rules.flocks.end(),
+                                  [house](const Flock& flock) { return flock.house == house; });
+    const std::vector<std::string> names = rules_of_farm(rules, house);
+    if (!used)
+      lines.emplace_back(rules.houses[house].name,
+                         names.empty() ? "no flock has a file, so nothing is watched"
+                                       : fmt::format("no flock has a file, so only {} {} watched",
+                                                     join_words(names), names.size() == 1 ? "is" : "are"));
+  }
+  if (lines.empty()) return;
+  fmt::print("\nWhat the watch will not see, though nothing is wrong (ages of the flock):\n");
+  std::size_t width = 0;
+  for (const auto& [name, text] : lines) width = std::max(width, columns_of(name));
+  for (const auto& [name, text] : lines)
+    fmt::print("{}", wrapped(text, text_columns(), "  " + left_aligned(name, width + 2)));
+}
+
+void print_unseen_as_json(const RuleSet& rules) {
+  for (const UnseenAges& unseen : unseen_ages(rules)) {
+    for (const std::size_t measure : unseen.measures) {
+      for (const auto& [from, until] : unseen.gaps) {
+        fmt::print("{}\n",
+                   nlohmann::ordered_json({{"unseen", rules.measures[measure].name},
+                                           {"flock", rules.flocks[unseen.flock].name},
+                                           {"from_age_h", hours_of(from)},
+                                           {"until_age_h", until ? nlohmann::ordered_json(hours_of(*until))
+                                                                 : nlohmann::ordered_json(nullptr)}})
+                       .dump());
+      }
+    }
+  }
+}
 
 int check_folder(const std::string& folder, const Common& common) {
   const Opened opened = open_farm(folder);
   if (!opened.readable) return 2;
   const std::size_t errors = print_issues(opened.loaded.issues, opened.files, common.json, true);
   if (errors > 0) {
-    if (!common.json) fmt::print("{} problem{} in {}. Nothing was put in force.\n", errors, errors == 1 ? "" : "s", folder);
+    if (!common.json)
+      fmt::print("{}. A watch that runs keeps the rules that it has; none starts with these.\n",
+                 counted(errors, "mistake"));
     return 1;
   }
-  if (!common.json) {
-    const RuleSet& rules = *opened.loaded.rules;
-    const std::size_t cautions = opened.loaded.issues.size();
-    fmt::print("{}: {} is fine: {} house{}, {} probes, {} flock{}, {} rules watched{}.\n", folder, rules.farm.name, rules.houses.size(),
-               rules.houses.size() == 1 ? "" : "s", rules.probes.size(), rules.flocks.size(), rules.flocks.size() == 1 ? "" : "s",
-               rules.rules.size(), cautions == 0 ? "" : fmt::format("; {} caution{}", cautions, cautions == 1 ? "" : "s"));
+  const RuleSet& rules = *opened.loaded.rules;
+  if (common.json) {
+    print_unseen_as_json(rules);
+    return 0;
   }
+  fmt::print("{} can be watched: {}, {}, {}, {}{}.\n", rules.farm.name, counted(rules.houses.size(), "house"),
+             counted(rules.probes.size(), "probe"), counted(rules.flocks.size(), "flock"),
+             counted(rules.rules.size(), "rule"), pointer_to(opened.loaded.issues));
+  print_unseen(rules);
   return 0;
 }
 
@@ -48,13 +127,18 @@ int check_single(const std::string& path, const Common& common) {
 }  // namespace
 
 void add_check(CLI::App& app, Common& common) {
-  auto* command = app.add_subcommand("check", "Look for mistakes in a farm's folder, or in single files, and say what the watch will not see");
+  auto* command = app.add_subcommand(
+      "check",
+      "Look for mistakes in a farm's folder, or in single files, and say what the watch will not see");
   auto paths = std::make_shared<std::vector<std::string>>();
-  command->add_option("path", *paths, "A farm's folder (holds farm.yaml, flocks/, rules/) or single files; left out: this folder");
+  command->add_option(
+      "path", *paths,
+      "A farm's folder (holds farm.yaml, flocks/, rules/) or single files; left out: this folder");
   command->callback([&common, paths] {
     if (paths->empty()) paths->push_back(".");
     for (const std::string& path : *paths) {
-      const int status = std::filesystem::is_directory(path) ? check_folder(path, common) : check_single(path, common);
+      const int status =
+          std::filesystem::is_directory(path) ? check_folder(path, common) : check_single(path, common);
       common.status = std::max(common.status, status);
     }
   });

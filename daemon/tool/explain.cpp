@@ -31,6 +31,7 @@ struct Options {
   std::string age;
   std::string pack;
   std::string svg;
+  bool now = false;
 };
 
 constexpr std::size_t kLabelColumns = 16;
@@ -152,6 +153,48 @@ void print_rule(const Chosen& chosen, const std::optional<Duration>& age, const 
   print_record(chosen);
 }
 
+/// Entries that concern the house and the flock of which is spoken.
+std::vector<nlohmann::json> concerned(const nlohmann::json& all, const Chosen& chosen) {
+  std::vector<nlohmann::json> found;
+  const std::string& house = chosen.rules->houses[chosen.rule->house].name;
+  for (const nlohmann::json& entry : all) {
+    const auto flock = entry.at("flock");
+    if (entry.at("house") == house && (!chosen.flock || flock == chosen.flock->name)) found.push_back(entry);
+  }
+  return found;
+}
+
+/// `--now` needs no files: the watch knows what it does.
+int explain_by_watch(const Options& options, const Common& common) {
+  std::string refusal;
+  const auto facts = ask_about(common.socket, options.rule, refusal);
+  if (!facts) return refuse(refusal);
+  bool any = false;
+  for (const nlohmann::json& entry : facts->now) {
+    if (!options.flock.empty() && entry.at("flock") != options.flock) continue;
+    any = true;
+    if (common.json) {
+      fmt::print("{}\n", entry.dump());
+    } else {
+      print_now(entry);
+    }
+  }
+  return any ? 0 : refuse(fmt::format("the watch has no rule '{}' for '{}'", options.rule, options.flock));
+}
+
+/// What the watch sees, where one runs on this gateway and nothing else is asked for.
+void add_now(const Options& options, const Chosen& chosen, const Common& common) {
+  std::string refusal;
+  const bool asked = options.age.empty() && !chosen.any_house && std::filesystem::exists(common.socket);
+  const auto facts = asked ? ask_about(common.socket, options.rule, refusal) : std::nullopt;
+  if (!facts) return;
+  if (facts->hash != chosen.rules->hash)
+    fmt::print("\n{}", wrapped("The watch that runs here has other rules than these files; 'underwing reload' puts "
+                               "them in force. What follows is what it does now.",
+                               text_columns()));
+  for (const nlohmann::json& entry : concerned(facts->now, chosen)) print_now(entry);
+}
+
 int explain_rule(const Options& options, const Opened& opened, const Common& common) {
   std::optional<Duration> asked;
   if (!options.age.empty()) {
@@ -178,6 +221,7 @@ int explain_rule(const Options& options, const Opened& opened, const Common& com
     fmt::print("{}\n", rule_as_json(*chosen, age).dump());
   } else {
     print_rule(*chosen, age, plot);
+    add_now(options, *chosen, common);
   }
   return 0;
 }
@@ -237,6 +281,8 @@ Opened open_shipped() {
 }
 
 int run(const Options& options, const Common& common) {
+  if (options.now && options.rule.empty()) return refuse("--now needs the name of a rule");
+  if (options.now) return explain_by_watch(options, common);
   const bool farmless =
       !options.pack.empty() && !std::filesystem::exists(std::filesystem::path(options.farm) / "farm.yaml");
   const Opened opened = farmless ? open_shipped() : open_farm(options.farm);
@@ -264,6 +310,8 @@ void add_explain(CLI::App& app, Common& common) {
   command->add_option("--age", options->age, "At this age, such as 3d or --age=-6h; left out: now");
   command->add_option("--pack", options->pack,
                       "Show all rules and curves of a pack, to hold against the breeder's book");
+  command->add_flag("--now", options->now,
+                    "Ask the watch that runs here: is the rule watching now, why or why not, and what does it see");
   command->add_option("--svg", options->svg, "Write the plot of the limits over age to this file, too");
   command->callback([&common, options] { common.status = run(*options, common); });
 }

@@ -33,6 +33,18 @@ namespace underwing::tool {
 /// All that is said of a rule, as one object; limits at `age` where one is given.
 [[nodiscard]] nlohmann::ordered_json rule_as_json(const Chosen& chosen, const std::optional<Duration>& age);
 
+/// What a running watch says of the rules of one name.
+struct LiveFacts {
+  std::string hash;    ///< of the rules that it runs with
+  nlohmann::json now;  ///< as explain_now, one entry for each house, flock and probe
+};
+/// Asks the watch that listens on `socket`. nullopt: none does, or it has no such rule; `refusal` says which.
+[[nodiscard]] std::optional<LiveFacts> ask_about(const std::string& socket, const std::string& rule,
+                                                 std::string& refusal);
+
+/// Why one of them is or is not watching now, with its value, limits and probes.
+void print_now(const nlohmann::json& entry);
+
 /// All rules and curves of a pack.
 int explain_pack(const std::string& pack, const std::string& flock, const Opened& opened,
                  const Common& common);

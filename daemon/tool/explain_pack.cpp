@@ -92,6 +92,65 @@ void print_rule(const Chosen& chosen) {
   line("source", rule.source);
 }
 
+/// One limit that goes by age, as a column by whole days; empty where the rule is not in force.
+struct LimitColumn {
+  std::string rule, side, unit;
+  std::map<Duration, std::string> cells;
+};
+
+std::vector<LimitColumn> columns_by_age(const std::vector<Chosen>& rules) {
+  std::vector<LimitColumn> all;
+  for (const Chosen& chosen : rules) {
+    const WatchedRule& rule = *chosen.rule;
+    const LimitTable table = limits_by_day(rule, chosen.flock);
+    for (std::size_t i = 0; i < rule.limits.size() && table.changes; ++i) {
+      LimitColumn column{rule.name, name_of_limit(rule, rule.limits[i]), rule.unit.text, {}};
+      for (const LimitRow& row : table.rows) {
+        if (row.age % std::chrono::hours(24) != Duration::zero() || std::isnan(row.values[i])) continue;
+        column.cells[row.age] = plain_number(rule.unit.from_canonical(row.values[i]));
+      }
+      if (!column.cells.empty()) all.push_back(std::move(column));
+    }
+  }
+  return all;
+}
+
+/// Three head lines and a row a day for the columns from `first` on, as many as the terminal has room for.
+std::vector<std::vector<std::string>> rows_from(const std::vector<LimitColumn>& columns, std::size_t first,
+                                                std::size_t& next) {
+  std::vector<std::vector<std::string>> rows{{"age"}, {""}, {""}};
+  std::set<Duration> ages;
+  std::size_t width = 8;
+  for (next = first; next < columns.size(); ++next) {
+    const LimitColumn& column = columns[next];
+    width += 2 + std::max(columns_of(column.rule), columns_of(column.side));
+    if (next > first && width > text_columns()) break;
+    rows[0].push_back(column.rule);
+    rows[1].push_back(column.side);
+    rows[2].push_back(column.unit);
+    for (const auto& [age, cell] : column.cells) ages.insert(age);
+  }
+  for (const Duration age : ages) {
+    rows.push_back({short_age(age)});
+    for (std::size_t i = first; i < next; ++i) {
+      const auto cell = columns[i].cells.find(age);
+      rows.back().push_back(cell == columns[i].cells.end() ? "" : cell->second);
+    }
+  }
+  return rows;
+}
+
+/// What every limit is day by day, so that it can be read against the book without working it out.
+void print_limits(const std::vector<Chosen>& rules) {
+  const std::vector<LimitColumn> columns = columns_by_age(rules);
+  for (std::size_t first = 0; first < columns.size();) {
+    if (first == 0) fmt::print("\nLimits by age; empty where a rule is not in force\n");
+    std::size_t next = first;
+    fmt::print("\n{}", grid(rows_from(columns, first, next)));
+    first = next;
+  }
+}
+
 ordered_json curve_as_json(const Curve& curve) {
   ordered_json points = ordered_json::array();
   for (const auto& [age, value] : curve.points) {
@@ -176,6 +235,7 @@ int explain_pack(const std::string& pack, const std::string& flock, const Opened
                     : "");
   for (const Chosen& chosen : rules) print_rule(chosen);
   if (!curves.empty()) print_curves(curves);
+  print_limits(rules);
   return 0;
 }
 

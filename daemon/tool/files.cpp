@@ -54,19 +54,42 @@ std::optional<Duration> to_duration(const std::string& text) {
   return Duration(static_cast<std::int64_t>(number * found->second * 1000.0));
 }
 
+namespace {
+
+const char* name_of(Issue::Severity severity) {
+  switch (severity) {
+    case Issue::Severity::error: return "error";
+    case Issue::Severity::caution: return "caution";
+    case Issue::Severity::danger: return "danger";
+  }
+  return "error";
+}
+
+void print_issue(const Issue& issue, const FarmFiles& files, bool json) {
+  if (json) {
+    fmt::print("{}\n", nlohmann::ordered_json({{"severity", name_of(issue.severity)},
+                                               {"file", issue.file},
+                                               {"line", issue.line},
+                                               {"column", issue.column},
+                                               {"text", issue.text}})
+                           .dump());
+    return;
+  }
+  const std::string* text = text_of(files, issue.file);
+  fmt::print("{}\n", to_text(issue, text ? *text : std::string()));
+}
+
+}  // namespace
+
 std::size_t print_issues(const std::vector<Issue>& issues, const FarmFiles& files, bool json, bool cautions) {
   std::size_t errors = 0;
-  for (const Issue& issue : issues) {
-    const bool error = issue.severity == Issue::Severity::error;
-    errors += error;
-    if (!error && !cautions) continue;
-    if (json) {
-      fmt::print("{}\n", nlohmann::ordered_json({{"severity", error ? "error" : "caution"}, {"file", issue.file}, {"line", issue.line},
-                                                 {"column", issue.column}, {"text", issue.text}}).dump());
-      continue;
+  // Dangers come last, where the eye is when the command has ended.
+  for (const bool dangers : {false, true}) {
+    for (const Issue& issue : issues) {
+      errors += !dangers && issue.severity == Issue::Severity::error;
+      if ((issue.severity == Issue::Severity::danger) != dangers) continue;
+      if (issue.severity == Issue::Severity::error || cautions) print_issue(issue, files, json);
     }
-    const std::string* text = text_of(files, issue.file);
-    fmt::print("{}\n", to_text(issue, text ? *text : std::string()));
   }
   return errors;
 }

@@ -118,7 +118,7 @@ std::size_t print_errors(const Loaded& loaded, const FarmFiles& files, const std
   std::vector<Issue> shown;
   for (const Issue& issue : loaded.issues) {
     // What else is odd on the farm is the business of 'check'.
-    if (issue.severity == Issue::Severity::error || issue.file == path) shown.push_back(issue);
+    if (issue.severity != Issue::Severity::caution || issue.file == path) shown.push_back(issue);
   }
   return print_issues(shown, files, common.json, true);
 }

@@ -48,7 +48,9 @@ bool same_but_for_case(std::string_view a, std::string_view b) {
 }  // namespace
 
 std::string to_text(const Issue& issue, std::string_view source) {
-  const char* mark = issue.severity == Issue::Severity::caution ? "caution: " : "";
+  const char* mark = issue.severity == Issue::Severity::caution  ? "caution: "
+                     : issue.severity == Issue::Severity::danger ? "DANGER: "
+                                                                 : "";
   std::string out = fmt::format("{}:{}:{}: {}{}\n", issue.file, issue.line, issue.column, mark, issue.text);
   std::string line(line_of(source, issue.line));
   if (line.empty()) return out;

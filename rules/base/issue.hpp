@@ -10,7 +10,11 @@ namespace underwing {
 /// Something wrong, or worth a second look, in a file. Line and column count from 1; columns count
 /// characters, not bytes.
 struct Issue {
-  enum class Severity { error, caution };
+  enum class Severity {
+    error,
+    caution,  ///< odd, or worth a second look
+    danger    ///< a caution that can cost the flock
+  };
   Severity severity = Severity::error;
   std::string file;
   std::size_t line = 1;
@@ -26,7 +30,7 @@ struct Issue {
 ///       14 |     watch: median(air_temprature)
 ///          |                   ^~~~~~~~~~~~~~
 ///
-/// Cautions begin with "caution: " after the place. `source` is the whole text of the file.
+/// Cautions begin with "caution: " after the place, dangers with "DANGER: ". `source` is the whole text of the file.
 [[nodiscard]] std::string to_text(const Issue& issue, std::string_view source);
 
 /// The candidate nearest to `word`, if it is near enough to suggest: the same but for capitals, or at an edit

@@ -59,7 +59,7 @@ struct Border {
 };
 constexpr std::array<Border, 3> kBorders{{
     {"carbon_monoxide", 200,
-     "THIS CAN KILL PEOPLE: this urgent limit is {}; nobody may breathe more than 200 ppm of carbon monoxide "
+     "this urgent limit is {}; nobody may breathe more than 200 ppm of carbon monoxide "
      "at any "
      "time (NIOSH, Criteria for a Recommended Standard, 1972, ceiling)"},
     {"carbon_dioxide", 12000,
@@ -119,11 +119,11 @@ class BearableJudge {
     }
     if (!worst_at) return;
     const std::string head =
-        fmt::format("THIS CAN KILL THE FLOCK: {} this urgent limit is {}, {} {} the {} of {}. ",
+        fmt::format("{} this urgent limit is {}, {} {} the {} of {}. ",
                     at_age(*worst_at), to_a_tenth(rule_.unit, at(limit, *worst_at)),
                     to_a_tenth(rule_.unit.of_difference(), furthest), high ? "above" : "below",
                     to_a_tenth(rule_.unit, value_of(*target_.curve, hours_of(*worst_at))), target_.name);
-    report_caution(log_, *draft_.limits[index].expression.node,
+    report_danger(log_, *draft_.limits[index].expression.node,
                    head + (high ? "Set it at most 6 K above (common practice), or at 34.4 °C where that is "
                                   "more: big birds die from "
                                   "there (Vale and others, 2010). In 2020 a house in England was lost with "
@@ -142,7 +142,7 @@ class BearableJudge {
       for (const Duration age : ages()) {
         const double value = at(rule_.limits[index], age);
         if (!(value > border.high + 1e-6)) continue;
-        report_caution(log_, *draft_.limits[index].expression.node,
+        report_danger(log_, *draft_.limits[index].expression.node,
                        fmt::format(fmt::runtime(border.text), to_a_tenth(rule_.unit, value)));
         return;
       }
@@ -207,9 +207,9 @@ void judge_target(const YamlNode& points, const Curve& curve, IssueLog& log) {
     const double highest = published(age, &PublishedTarget::highest_c);
     if (value >= lowest - kOutside_k && value <= highest + kOutside_k) continue;
     const Unit celsius = *parse_unit("°C");
-    report_caution(
+    report_danger(
         log, points,
-        fmt::format("THIS CAN KILL THE FLOCK: {} this curve wants {}, and breeders want {} to {}, "
+        fmt::format("{} this curve wants {}, and breeders want {} to {}, "
                     "depending on the humidity (Aviagen, Ross Broiler Management Handbook, 2014 and 2018; "
                     "Cobb-Vantress, Broiler Management Guide, 2012 to 2018; from memory)",
                     at_age(age), to_a_tenth(curve.unit, value), to_a_tenth(celsius, lowest),

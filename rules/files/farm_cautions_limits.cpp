@@ -92,22 +92,29 @@ void FarmLoader::judge_light(const Placed& placed) {
 /// Urgent limits against what the flock can bear, and the flock's target against the published ones.
 void FarmLoader::judge_warmth(const Placed& placed) {
   const WatchedRule& rule = set_->rules[placed.rule];
-  if (!rule.flock || rule.worst_priority() != Priority::urgent) return;
-  std::optional<Target> target = target_of(rule);
-  // A limit that names no curve is held against the one that the flock's other rules name.
-  for (const Placed* other : in_house_[rule.house]) {
-    const WatchedRule& beside = set_->rules[other->rule];
-    const bool same = beside.flock == rule.flock && other->level && placed.level &&
-                      other->level->measure == placed.level->measure;
-    if (!target && same) target = target_of(beside);
+  if (!placed.level || rule.worst_priority() != Priority::urgent) return;
+  // A rule of the farm has to be right for every flock of its house.
+  for (std::size_t i = 0; i < set_->flocks.size(); ++i) {
+    const bool own = rule.flock ? *rule.flock == i : set_->flocks[i].house == rule.house;
+    if (own) judge_bearable(*placed.draft, rule, *set_, set_->flocks[i], target_for(placed, i), log_);
   }
-  if (!target) target = published_target();
-  judge_bearable(*placed.draft, rule, *set_, set_->flocks[*rule.flock], *target, log_);
-  if (!placed.level || set_->measures[placed.level->measure].name != kAir) return;
+  if (set_->measures[placed.level->measure].name != kAir) return;
   for (const auto& curve : rule.curves) {
     if (!curve->unit.point) continue;
     if (const YamlNode* points = points_of(*curve)) judge_target(*points, *curve, log_);
   }
+}
+
+/// The curve that the rule names, else the one that the flock's other rules on the measure name, else a
+/// guide's.
+Target FarmLoader::target_for(const Placed& placed, std::size_t flock) {
+  if (auto target = target_of(set_->rules[placed.rule])) return *target;
+  for (const Placed* other : in_house_[set_->rules[placed.rule].house]) {
+    const WatchedRule& beside = set_->rules[other->rule];
+    if (beside.flock != flock || !other->level || other->level->measure != placed.level->measure) continue;
+    if (auto target = target_of(beside)) return *target;
+  }
+  return published_target();
 }
 
 /// Where the numbers of a curve stand: in the pack as the flock adjusts it.
@@ -200,9 +207,9 @@ void FarmLoader::judge_wakers(const FlockFile& file, Trouble trouble) {
     const Duration stop = std::min(from, end);
     if (stop > covered && !endings_.contains({file.index, covered})) {
       const bool whole = covered == Duration::zero() && stop == end;
-      report_caution(
+      report_danger(
           log_, file.root->find("packs")->key,
-          fmt::format("NOBODY IS WOKEN when it gets too {} for '{}'{}: no urgent rule has a {} limit on the "
+          fmt::format("nobody is woken when it gets too {} for '{}'{}: no urgent rule has a {} limit on the "
                       "level of {}{}",
                       trouble == Trouble::heat ? "hot" : "cold", flock.name,
                       whole ? ""

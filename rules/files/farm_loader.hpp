@@ -10,6 +10,7 @@
 #include "rules/files/drafts.hpp"
 #include "rules/files/reach.hpp"
 #include "rules/files/resolve.hpp"
+#include "rules/files/rule_cautions.hpp"
 
 namespace underwing {
 
@@ -82,6 +83,7 @@ class FarmLoader {
   void judge_limits();
   void judge_light(const Placed& placed);
   void judge_warmth(const Placed& placed);
+  Target target_for(const Placed& placed, std::size_t flock);
   const YamlNode* points_of(const Curve& curve) const;
   void judge_opposites(const Placed& low, const Placed& high);
   enum class Trouble { heat, cold };

@@ -67,7 +67,11 @@ void FarmLoader::add_rule(const Setting& setting, const Scope& scope, const Rule
   }
   WatchedRule& rule = resolved->rule;
   rule.house = setting.house;
-  if (setting.flock != nullptr) rule.flock = setting.flock->index;
+  if (setting.flock != nullptr) {
+    rule.flock = setting.flock->index;
+    // So that the house is watched while it warms up, and not while another flock is in it.
+    if (!rule.from) rule.from = std::chrono::hours(-24);
+  }
   set_follows(rule, draft, names);
   placed_.push_back({&draft, set_->rules.size(), setting.flock,
                      rule.watch ? level_of(*rule.watch) : std::optional<Level>()});

@@ -321,8 +321,8 @@ class PeopleReader {
     const char* key = plan.hours ? "hours" : plan.daily ? "daily" : nullptr;
     const YamlNode::Entry* entry = key == nullptr || !node.is_map() ? nullptr : node.find(key);
     if (entry == nullptr) return;
-    report_caution(log_, entry->key,
-                   fmt::format("NOBODY IS WOKEN: with '{}' what is urgent waits, through the night if need be; it "
+    report_danger(log_, entry->key,
+                   fmt::format("nobody is woken: with '{}' what is urgent waits, through the night if need be; it "
                                "belongs to 'soon' and 'note'",
                                key));
   }
@@ -334,7 +334,7 @@ class PeopleReader {
     const bool wrong = std::any_of(plan.steps.begin(), plan.steps.end(),
                                    [](const CallStep& step) { return step.by.empty(); });
     if (wrong || plan.steps.empty() || !std::all_of(plan.steps.begin(), plan.steps.end(), mails_only)) return;
-    report_caution(log_, at, "NOBODY IS WOKEN: what is urgent goes out by mail alone; give people a 'text' or a 'call'");
+    report_danger(log_, at, "nobody is woken: what is urgent goes out by mail alone; give people a 'text' or a 'call'");
   }
 
   void judge_reach(const YamlNode& at, const CallPlan& plan) {

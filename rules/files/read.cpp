@@ -61,6 +61,10 @@ void report_caution(IssueLog& log, const YamlNode& at, std::string text) {
   log.caution(*at.source, at.offset, at.length, std::move(text));
 }
 
+void report_danger(IssueLog& log, const YamlNode& at, std::string text) {
+  log.add(Issue::Severity::danger, *at.source, at.offset, at.length, std::move(text));
+}
+
 void report(IssueLog& log, const YamlNode& expression, const Problem& problem) {
   const std::size_t begin = offset_in_file(expression, problem.offset);
   const std::size_t last =

@@ -19,6 +19,7 @@ namespace underwing {
 
 void report(IssueLog& log, const YamlNode& at, std::string text);
 void report_caution(IssueLog& log, const YamlNode& at, std::string text);
+void report_danger(IssueLog& log, const YamlNode& at, std::string text);
 /// Appends "; did you mean '…'?" where a candidate is near.
 [[nodiscard]] std::string with_nearest(std::string text, std::string_view word,
                                        const std::vector<std::string>& candidates);

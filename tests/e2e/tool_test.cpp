@@ -67,6 +67,33 @@ TEST(Tool, ExitStatusesTellFineWrongAndCouldNotRunApart) {
   }
 }
 
+TEST(Tool, ExplainsWhyARuleIsWatchingNow) {
+  FarmText farm;
+  farm.plugins = Gateway::probe_entry();
+  Gateway gateway(farm);
+  gateway.start();
+  ASSERT_TRUE(wait_until([&] { return gateway.status()["houses"][0]["probes"][0].value("usable", false); }));
+  const Answer now = gateway.tool("explain cold-air --now");
+  EXPECT_EQ(now.status, 0) << now.text;
+  EXPECT_NE(now.text.find("Watching        Yes. It can tell. Nothing is wrong by this rule."), std::string::npos) << now.text;
+  EXPECT_NE(now.text.find("; low 30 °C"), std::string::npos) << now.text;
+  // The whole explanation ends with the same, as long as nobody asks for an age.
+  const std::string farm_option = " --farm " + gateway.path("farm");
+  EXPECT_NE(gateway.tool("explain cold-air" + farm_option).text.find("Watching        Yes."), std::string::npos);
+  EXPECT_EQ(gateway.tool("explain cold-air --age 3d" + farm_option).text.find("Watching "), std::string::npos);
+  const Answer as_json = gateway.tool("--json explain cold-air --now");
+  const auto entry = nlohmann::json::parse(as_json.text, nullptr, false);
+  ASSERT_TRUE(entry.is_object()) << as_json.text;
+  EXPECT_EQ(entry.at("watching"), true);
+  const Answer wrong = gateway.tool("explain cold-aire --now");
+  EXPECT_EQ(wrong.status, 2);
+  EXPECT_NE(wrong.text.find("did you mean 'cold-air'?"), std::string::npos) << wrong.text;
+  gateway.cut_wire();
+  ASSERT_EQ(gateway.tool("work house-1 --for 20min").status, 0);
+  const Answer at_work = gateway.tool("explain cold-air --now");
+  EXPECT_NE(at_work.text.find("Watching        No. People work in the house until "), std::string::npos) << at_work.text;
+}
+
 TEST(Tool, MistakesAreShownInTheirPlace) {
   const TemporaryFolder folder;
   static_cast<void>(folder.write("farm.yaml", "format: 1\nfarm: Sandpiper Hollow\nfarm: Sandpiper Hollow\n"));

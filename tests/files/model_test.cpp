@@ -97,7 +97,7 @@ class Model : public ::testing::Test {
   Model() : loaded_(load_farm(farm_files(), testing::zone_named)) {}
   void SetUp() override {
     for (const Issue& issue : loaded_.issues)
-      EXPECT_EQ(issue.severity, Issue::Severity::caution) << to_text(issue, "");
+      EXPECT_NE(issue.severity, Issue::Severity::error) << to_text(issue, "");
     ASSERT_TRUE(loaded_.ok());
   }
   const RuleSet& set() const { return *loaded_.rules; }

@@ -6,9 +6,11 @@
 
 #include <fstream>
 #include <sstream>
+#include <map>
 #include <vector>
 
 #include "tests/daemon/temporary_folder.hpp"
+#include "tests/files/mistakes.hpp"
 #include "tests/tool/shell.hpp"
 
 namespace underwing::testing {
@@ -159,6 +161,55 @@ TEST_F(Schema, RefusesMistakes) {
       EXPECT_NE(verdicts[i], "fine") << mistakes[i].file << ": " << mistakes[i].after;
     }
   }
+}
+
+/// Mistakes that no schema can see, each with the reason: "name | why".
+std::map<std::string, std::string> beyond_a_schema() {
+  std::map<std::string, std::string> all;
+  for (const std::string& line : lines_of(whole_file(kSource / "tests/tool/beyond_schema.txt"))) {
+    const std::size_t bar = line.find(" | ");
+    if (!line.starts_with('#') && bar != std::string::npos) all[line.substr(0, bar)] = line.substr(bar + 3);
+  }
+  return all;
+}
+
+TEST_F(Schema, RefusesOfTheTableOfMistakesWhatASchemaCanSee) {
+  const MistakeTable table = read_mistakes();
+  // All files of all cases, kind by kind: starting the validator takes longer than judging.
+  std::map<std::string, std::vector<std::pair<std::size_t, fs::path>>> files;
+  for (std::size_t i = 0; i < table.cases.size(); ++i) {
+    Texts texts = table.files;
+    for (const std::string& line : table.cases[i].changes) change(texts, line);
+    for (const auto& [path, text] : texts) {
+      const auto sound = table.files.find(path);
+      if (sound != table.files.end() && sound->second == text) continue;
+      const std::string kind = path == "farm.yaml" ? "farm" : path.starts_with("flocks/") ? "flock" : "pack";
+      files[kind].emplace_back(i, folder_.path() / fmt::format("{}-{}-{}.yaml", i, kind, files[kind].size()));
+      std::ofstream(files[kind].back().second, std::ios::binary) << text;
+    }
+  }
+  std::vector<bool> refused(table.cases.size());
+  for (const auto& [kind, cases] : files) {
+    std::vector<fs::path> paths;
+    for (const auto& [index, path] : cases) paths.push_back(path);
+    const auto verdicts = judge(kind, paths);
+    ASSERT_EQ(verdicts.size(), paths.size());
+    for (std::size_t i = 0; i < paths.size(); ++i) {
+      if (verdicts[i] != "fine") refused[cases[i].first] = true;
+    }
+  }
+  std::map<std::string, std::string> beyond = beyond_a_schema();
+  for (std::size_t i = 0; i < table.cases.size(); ++i) {
+    const MistakeCase& it = table.cases[i];
+    const bool listed = beyond.erase(it.name) > 0;
+    if (!it.is_refused()) {
+      EXPECT_FALSE(refused[i]) << "refused, and yet no mistake: " << it.name;
+    } else {
+      EXPECT_NE(static_cast<bool>(refused[i]), listed)
+          << (listed ? "listed as beyond a schema, and refused: " : "neither refused nor listed: ") << it.name;
+    }
+  }
+  for (const auto& [name, why] : beyond) ADD_FAILURE() << "listed, and not in the table: " << name;
 }
 
 TEST(SchemaCommand, RefusesAKindThatThereIsNot) {
