@@ -94,6 +94,8 @@ Submitted read_submit(const std::string& pdu) {
   if ((first & 0x18) == 0x10) out.validity = octets.at(at++);
   const auto length = static_cast<std::size_t>(octets.at(at++));
   out.text = read_septets(octets, at, length);
+  out.septets = static_cast<int>(length);
+  out.user_data = hex({octets.begin() + static_cast<std::ptrdiff_t>(at), octets.end()});
   return out;
 }
 

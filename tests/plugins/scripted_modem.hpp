@@ -18,6 +18,8 @@ struct Submitted {
   bool wants_report = false;
   int validity = -1;         ///< TP-VP, relative; -1: none
   int coding = -1;           ///< TP-DCS
+  std::string user_data;     ///< TP-UD, in hex
+  int septets = 0;           ///< TP-UDL
 };
 
 /// A GSM modem on a pseudo-terminal: echoes, and speaks the commands of 3GPP TS 27.005 and 27.007 in PDU mode as

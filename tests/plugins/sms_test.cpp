@@ -89,6 +89,36 @@ TEST(Sms, CutsWhatDoesNotFitIntoOnePart) {
   EXPECT_EQ(sent->text, std::string(160, 'a'));
 }
 
+/// What an independent implementation (gsm7 from the npm registry, put into the build folder) reads in packed septets.
+std::string decoded_elsewhere(const std::string& user_data) {
+  const std::string folder = UNDERWING_BINARY_DIR "/tests/plugins/gsm7";
+  const std::string command = fmt::format(
+      "mkdir -p {0} && {{ test -d {0}/node_modules/gsm7 || npm install --silent --no-audit --no-fund --prefix {0} gsm7@1.3.1 >/dev/null; }} && "
+      "node -e 'process.stdout.write(require(\"{0}/node_modules/gsm7\").decode(Buffer.from(\"{1}\", \"hex\")))'", folder, user_data);
+  std::string text;
+  FILE* pipe = popen(command.c_str(), "r");
+  for (int c = std::fgetc(pipe); c != EOF; c = std::fgetc(pipe)) text += static_cast<char>(c);
+  return pclose(pipe) == 0 ? text : "gsm7 cannot be used: Debian's packages are nodejs and npm";
+}
+
+// TS 23.038, 6.2.1 and 6.2.1.1: the whole alphabet but line ends, and its extension table but the form feed.
+TEST(Sms, TheWholeAlphabetGoesOutAsItIs) {
+  ScriptedModem modem;
+  Phone phone(modem);
+  const std::string alphabet =
+      "A@£$¥èéùìòÇØøÅåΔ_ΦΓΛΩΠΨΣΘΞÆæßÉ !\"#¤%&'()*+,-./0123456789:;<=>?¡ABCDEFGHIJKLMNOPQRSTUVWXYZÄÖÑÜ§¿"
+      "abcdefghijklmnopqrstuvwxyzäöñüà^{}\\[~]|€";
+  // 144 septets fill 126 octets; spare bits would read as one more character where the count is not known.
+  ASSERT_EQ(septets_of(alphabet), 144U);
+  phone.deliver("d-1", "text", alphabet);
+  ASSERT_EQ(phone.receipt()["outcome"], "sent");
+  const auto sent = modem.submitted();
+  ASSERT_TRUE(sent);
+  EXPECT_EQ(sent->coding, 0);
+  EXPECT_EQ(sent->septets, static_cast<int>(septets_of(alphabet)));
+  EXPECT_EQ(decoded_elsewhere(sent->user_data), alphabet);
+}
+
 TEST(Sms, TakesRepliesPushedAndStoredOnce) {
   ScriptedModem modem;
   modem.store_text(deliver_pdu("+447700900102", "OK P9"), false);  // came while nobody listened
