@@ -226,14 +226,14 @@ TEST(WebHook, TriesNoMoreOftenThanTold) {
 
 TEST(WebHook, AHangingServerHoldsNobodyUp) {
   WebServer server;
-  Hook hook(server, "/hangs", {{"time_out", "700 ms"}});
+  Hook hook(server, "/hangs", {{"time_out", "2 s"}});
   const auto begun = std::chrono::steady_clock::now();
   const auto receipt = hook.deliver("d-1");
-  EXPECT_LT(std::chrono::steady_clock::now() - begun, std::chrono::seconds(4));
+  EXPECT_LT(std::chrono::steady_clock::now() - begun, std::chrono::seconds(8));
   EXPECT_EQ(receipt["outcome"], "failed");
   EXPECT_EQ(
       receipt["text"],
-      fmt::format("{} did not answer within 0.7 s; it may have been taken all the same", server.place()));
+      fmt::format("{} did not answer within 2 s; it may have been taken all the same", server.place()));
   Hook last(server, "/ok");
   last.deliver("d-9");
   server.request();
