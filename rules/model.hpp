@@ -158,6 +158,7 @@ struct Farm {
   std::vector<Person> people;        ///< in the order of the file
   std::vector<DutyShift> duty;
   std::map<Priority, CallPlan> call_out;
+  double altitude_m = 0;                  ///< above the sea; the air's pressure follows from it
   std::optional<Duration> evening_check;  ///< local time of day
   std::vector<std::string> packs;         ///< packs that belong to no flock
 };

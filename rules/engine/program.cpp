@@ -3,9 +3,9 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <stdexcept>
 
 #include "rules/engine/compare.hpp"
+#include "rules/trade/psychrometrics.hpp"
 
 namespace underwing {
 
@@ -262,6 +262,16 @@ void Program::compile(const Expression& expression, const WatchedRule& rule, Boa
     step.index = static_cast<std::uint32_t>(expression.index);
     steps_.push_back(step);
   };
+  // Of several arguments one step takes two, so that the stack stays as small as the nesting is deep.
+  const auto fold = [&](Op op) {
+    compile(*expression.children.front(), rule, board);
+    for (std::size_t i = 1; i < expression.children.size(); ++i) {
+      compile(*expression.children[i], rule, board);
+      Step step;
+      step.op = op;
+      steps_.push_back(step);
+    }
+  };
   switch (expression.kind) {
     case Kind::number:
     case Kind::state: {
@@ -280,11 +290,12 @@ void Program::compile(const Expression& expression, const WatchedRule& rule, Boa
       return compile_source(expression, rule, board);
     }
     case Kind::across: return compile_across(expression, rule, board);
-    case Kind::count: {
+    case Kind::count:
+    case Kind::since: {
       const std::size_t measure = expression.children.front()->measure;
       if (!probes_in_house(rule, measure, board).empty()) note_measure(measure);
       Step step;
-      step.op = Op::count;
+      step.op = expression.kind == Kind::count ? Op::count : Op::since;
       step.index = static_cast<std::uint32_t>(probe_lists_.size());
       probe_lists_.push_back(probes_in_house(rule, measure, board));
       steps_.push_back(step);
@@ -326,10 +337,22 @@ void Program::compile(const Expression& expression, const WatchedRule& rule, Boa
     case Kind::logic_and: return plain(Op::logic_and);
     case Kind::logic_or: return plain(Op::logic_or);
     case Kind::logic_not: return plain(Op::logic_not);
-    case Kind::plain_min: return plain(Op::min);
-    case Kind::plain_max: return plain(Op::max);
+    case Kind::plain_min: return fold(Op::min);
+    case Kind::plain_max: return fold(Op::max);
     case Kind::plain_abs: return plain(Op::abs);
-    case Kind::trade: throw std::logic_error("no function of the trade is known to the engine");
+    case Kind::first_known: return fold(Op::first_known);
+    case Kind::trade: {
+      children();
+      Step step;
+      switch (expression.trade) {
+        case Expression::Trade::wet_bulb: step.op = Op::wet_bulb; break;
+        case Expression::Trade::dew_point: step.op = Op::dew_point; break;
+        case Expression::Trade::felt_temperature: step.op = Op::felt_temperature; break;
+      }
+      step.number = psychrometrics::pressure_pa(board.rules->farm.altitude_m);
+      steps_.push_back(step);
+      return;
+    }
   }
 }
 
@@ -409,6 +432,24 @@ double Program::run(const Moment& moment, Board& board) const {
       case Op::min: two([](double a, double b) { return known(a) && known(b) ? std::min(a, b) : kUnknown; }); break;
       case Op::max: two([](double a, double b) { return known(a) && known(b) ? std::max(a, b) : kUnknown; }); break;
       case Op::abs: stack[top - 1] = std::fabs(stack[top - 1]); break;
+      case Op::first_known: two([](double a, double b) { return known(a) ? a : b; }); break;
+      case Op::since: {
+        Instant newest{Duration::min()};
+        for (const std::size_t probe : probe_lists_[step.index]) {
+          if (board.series[probe].ever_good()) newest = std::max(newest, board.series[probe].last_good());
+        }
+        push(newest == Instant(Duration::min()) ? kUnknown : hours_of(std::max(Duration(0), moment.engine - newest)));
+        break;
+      }
+      case Op::wet_bulb:
+        two([&](double t, double rh) { return psychrometrics::wet_bulb_c(t, rh, step.number); });
+        break;
+      case Op::dew_point: two(psychrometrics::dew_point_c); break;
+      case Op::felt_temperature: {
+        const double at_most_k = stack[--top];
+        two([&](double t, double rh) { return psychrometrics::felt_temperature_c(t, rh, at_most_k, step.number); });
+        break;
+      }
     }
   }
   return known(stack[0]) ? stack[0] : kUnknown;

@@ -68,14 +68,14 @@ class Program {
     age, birds, birds_placed, chick_weight, hour_of_day, lights,
     negate, add, subtract, multiply, divide,
     less, less_equal, greater, greater_equal, is_number, is_state, logic_and, logic_or, logic_not,
-    min, max, abs
+    min, max, abs, wet_bulb, dew_point, felt_temperature, first_known, since
   };
   struct Step {
     Op op = Op::number;
     Expression::Function function = Expression::Function::none;
     std::uint32_t index = 0;
     std::uint32_t slot = 0;
-    double number = 0;   ///< of numbers; else the factor to canonical
+    double number = 0;   ///< of numbers; of the trade the air's pressure in Pa; else the factor to canonical
     double offset = 0;
   };
 

@@ -124,7 +124,11 @@ class Speaker {
       case Kind::plain_abs:
         return fmt::format("the size, whatever its sign, of {}", part(*it.children[0]));
       case Kind::trade:
-        return fmt::format("what the trade's formula makes of {}", list(it));
+        return trade(it);
+      case Kind::first_known:
+        return first_known(it);
+      case Kind::since:
+        return fmt::format("the time since {} was last read", name_of(it.children[0]->measure));
       default:
         return condition(it);
     }
@@ -179,6 +183,26 @@ class Speaker {
     if (!shifted) return "at the age of " + number(it);
     const std::string span = number(*it.children[1]);
     return it.kind == Kind::subtract ? "of " + span + " ago" : "in " + span + " from now";
+  }
+
+  std::string trade(const Expression& it) const {
+    const std::string of = fmt::format("{} and {}", number(*it.children[0]), number(*it.children[1]));
+    switch (it.trade) {
+      case Expression::Trade::wet_bulb:
+        return "the wet-bulb temperature of " + of;
+      case Expression::Trade::dew_point:
+        return "the dew point of " + of;
+      case Expression::Trade::felt_temperature:
+        break;
+    }
+    return fmt::format("what is felt of {}, at most {} away", of, number(*it.children[2]));
+  }
+
+  std::string first_known(const Expression& it) const {
+    std::string words = number(*it.children[0]);
+    for (std::size_t i = 1; i < it.children.size(); ++i)
+      words += " (where that is not known, " + number(*it.children[i]) + ")";
+    return words;
   }
 
   static std::string fact(Expression::Fact fact) {

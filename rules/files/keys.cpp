@@ -111,6 +111,7 @@ const KeyTable& farm_keys() {
           {"people", named_maps, true, "who can be told", &person_keys()},
           {"duty", maps, false, "who is on call when; the first line that fits has duty", &duty_keys()},
           {"call_out", map, true, "the steps by which people are told", &call_out_keys()},
+          {"altitude", quantity, false, "above the sea, for what humidity means; left out: 0 m"},
           {"evening_check", time_of_day, false, "when the farm is told whether it is ready for the night"},
           {"packs", names, false, "packs that belong to no flock"},
       }};

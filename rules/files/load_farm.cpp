@@ -93,6 +93,17 @@ void read_zone(Farm& farm, const YamlNode& node, const ZoneSource& zones, IssueL
   report(log, node, fmt::format("no time zone named '{}'; write a name such as Europe/London", *name));
 }
 
+void read_altitude(Farm& farm, const YamlNode& node, IssueLog& log) {
+  const auto quantity = read_quantity(node, log);
+  if (!quantity) return;
+  const double metres = quantity->canonical();
+  if (quantity->unit.dimension != parse_unit("m")->dimension || metres < -430 || metres > 5000) {
+    report(log, node, "the altitude of a farm is a length from -430 m to 5000 m, as in 120 m");
+    return;
+  }
+  farm.altitude_m = metres;
+}
+
 }  // namespace
 
 FarmDraft read_farm(const YamlNode& root, const ZoneSource& zones, IssueLog& log) {
@@ -111,6 +122,7 @@ FarmDraft read_farm(const YamlNode& root, const ZoneSource& zones, IssueLog& log
       for (const YamlNode::Entry& entry : map->entries) read_plugin(farm, entry, log);
     }
   }
+  if (const YamlNode* node = fields->value("altitude")) read_altitude(farm, *node, log);
   if (const YamlNode* node = fields->value("evening_check"))
     farm.evening_check = read_time_of_day(*node, log);
   if (const YamlNode* node = fields->value("packs")) {

@@ -187,14 +187,19 @@ class RuleResolver {
 
   void collect_measures() {
     std::set<std::size_t> watched;
-    const auto add = [](std::set<std::size_t>& to, const Expression& expression) {
-      for (const std::size_t measure : measures_of(expression)) to.insert(measure);
+    std::set<std::size_t> used;
+    const auto add = [&used](const Expression& expression) {
+      for (const std::size_t measure : measures_of(expression)) used.insert(measure);
     };
-    if (result_.rule.watch) add(watched, *result_.rule.watch);
-    for (const Limit& limit : result_.rule.limits) add(watched, *limit.expression);
+    const auto need_all = [&](const Expression& expression) {
+      add(expression);
+      for (const std::size_t measure : measures_required(expression)) watched.insert(measure);
+    };
+    if (result_.rule.watch) need_all(*result_.rule.watch);
+    for (const Limit& limit : result_.rule.limits) need_all(*limit.expression);
+    if (result_.rule.only_if) add(*result_.rule.only_if);
     result_.watched.assign(watched.begin(), watched.end());
-    if (result_.rule.only_if) add(watched, *result_.rule.only_if);
-    result_.used.assign(watched.begin(), watched.end());
+    result_.used.assign(used.begin(), used.end());
   }
 
   const RuleDraft& draft_;

@@ -51,17 +51,21 @@ struct Expression {
     plain_min,
     plain_max,
     plain_abs,
-    trade  ///< function of the trade by `index` (psychrometrics …); none yet
+    trade,        ///< function of the trade, see `Trade`, of its children; the optional ones are filled in
+    first_known,  ///< the first of its children that is known
+    since         ///< time since the newest good reading of measure children[0]
   };
   enum class Function : std::uint8_t { none, median, mean, lowest, highest, spread, change, slope, total };
+  enum class Trade : std::uint8_t { wet_bulb, dew_point, felt_temperature };
   enum class Fact : std::uint8_t { age, birds, birds_placed, chick_weight, hour_of_day, lights };
 
   Kind kind = Kind::number;
   Function function = Function::none;  ///< of across and window
   Fact fact = Fact::age;
+  Trade trade = Trade::wet_bulb;
   double number = 0;
   std::size_t measure = 0;  ///< of measure and window: index into RuleSet::measures
-  std::size_t index = 0;    ///< of curves: index into WatchedRule::curves; of trade: which
+  std::size_t index = 0;    ///< of curves: index into WatchedRule::curves
   Duration span{0};         ///< of window: D
   Type type;
   std::vector<std::shared_ptr<const Expression>> children;

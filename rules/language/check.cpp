@@ -199,6 +199,9 @@ ExpressionPtr Checker::call(const Syntax& at) {
   if (at.word == "count") return count(at);
   if (at.word == "at" || at.word == "age_at") return curve_call(at);
   if (at.word == "min" || at.word == "max" || at.word == "abs") return plain_call(at);
+  if (at.word == "first_known") return first_known(at);
+  if (at.word == "since") return since(at);
+  if (const TradeEntry* entry = find_trade(at.word)) return trade_call(at, *entry);
   if (!right_count(at, 1, 1)) return nullptr;
   return at.children[0]->kind == Syntax::Kind::over ? over_time(at, false) : across(at);
 }

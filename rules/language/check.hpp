@@ -13,6 +13,8 @@
 
 namespace underwing {
 
+struct TradeEntry;
+
 /// A value of a pack: an expression with a name, written out wherever the name stands.
 struct NamedValue {
   std::shared_ptr<const Syntax> syntax;        ///< null: its text could not be read, which has been said
@@ -68,6 +70,9 @@ class Checker {
   ExpressionPtr count(const Syntax& at);
   ExpressionPtr curve_call(const Syntax& at);
   ExpressionPtr plain_call(const Syntax& at);
+  ExpressionPtr trade_call(const Syntax& at, const TradeEntry& entry);
+  ExpressionPtr first_known(const Syntax& at);
+  ExpressionPtr since(const Syntax& at);
   ExpressionPtr binary(const Syntax& at);
   ExpressionPtr logic(const Syntax& at, Expression::Kind kind);
   ExpressionPtr compare(const Syntax& at, Expression::Kind kind);
@@ -90,6 +95,10 @@ class Checker {
 
 /// Measures that an expression depends on, each once, in the order of their index.
 [[nodiscard]] std::vector<std::size_t> measures_of(const Expression& expression);
+
+/// The measures without which an expression can never be told: of `first_known` those of its last argument, since the
+/// others may be missing.
+[[nodiscard]] std::vector<std::size_t> measures_required(const Expression& expression);
 
 /// The first measure that stands bare, or bare in a window that no function combines: under `each: probe`
 /// the rule's own. nullopt: none.

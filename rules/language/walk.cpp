@@ -11,9 +11,12 @@ namespace {
 
 using Kind = Expression::Kind;
 
-void collect(const Expression& it, std::set<std::size_t>& found) {
+enum class Need { any, required };
+
+void collect(const Expression& it, Need need, std::set<std::size_t>& found) {
   if (it.kind == Kind::measure || it.kind == Kind::window) found.insert(it.measure);
-  for (const ExpressionPtr& child : it.children) collect(*child, found);
+  if (need == Need::required && it.kind == Kind::first_known) return collect(*it.children.back(), need, found);
+  for (const ExpressionPtr& child : it.children) collect(*child, need, found);
 }
 
 bool is_measure(const Scope& scope, const std::string& name) {
@@ -41,7 +44,7 @@ std::optional<std::string> bare_in(const Syntax& at, const Scope& scope, std::ve
       return is_measure(scope, argument.word) ? std::optional(argument.word) : std::nullopt;
     }
     // A function across probes takes all of them; it leaves nothing bare.
-    if (at.word == "count" || function_named(at.word) != Expression::Function::none) return std::nullopt;
+    if (at.word == "count" || at.word == "since" || function_named(at.word) != Expression::Function::none) return std::nullopt;
   }
   for (const auto& child : at.children) {
     if (auto found = bare_in(*child, scope, open)) return found;
@@ -71,7 +74,13 @@ double age_of(const Curve& curve, double value) {
 
 std::vector<std::size_t> measures_of(const Expression& expression) {
   std::set<std::size_t> found;
-  collect(expression, found);
+  collect(expression, Need::any, found);
+  return {found.begin(), found.end()};
+}
+
+std::vector<std::size_t> measures_required(const Expression& expression) {
+  std::set<std::size_t> found;
+  collect(expression, Need::required, found);
   return {found.begin(), found.end()};
 }
 

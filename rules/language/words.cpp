@@ -5,6 +5,7 @@
 #include <algorithm>
 
 #include "rules/language/syntax.hpp"
+#include "rules/trade/psychrometrics.hpp"
 
 namespace underwing {
 
@@ -12,17 +13,17 @@ using Function = Expression::Function;
 
 namespace {
 
-Type number_type(std::string_view unit_text) {
-  const Unit unit = parse_unit(unit_text).value_or(Unit{});
-  return {Type::Kind::number, unit.dimension, unit.point};
-}
-
 Type per_hour(Type type) {
   --type.dimension.exponent[Dimension::time];
   return type;
 }
 
 }  // namespace
+
+Type number_type(std::string_view unit_text) {
+  const Unit unit = parse_unit(unit_text).value_or(Unit{});
+  return {Type::Kind::number, unit.dimension, unit.point};
+}
 
 const Type kTimeType = number_type("h");
 
@@ -34,6 +35,22 @@ const std::vector<FactEntry> kFacts = {
     {"hour_of_day", Expression::Fact::hour_of_day, ""},
     {"lights", Expression::Fact::lights, "state"},
 };
+
+const std::vector<TradeEntry> kTradeFunctions = {
+    {"wet_bulb", Expression::Trade::wet_bulb, {"°C", "%"}, {}, "°C"},
+    {"dew_point", Expression::Trade::dew_point, {"°C", "%"}, {}, "°C"},
+    {"felt_temperature",
+     Expression::Trade::felt_temperature,
+     {"°C", "%"},
+     {{"K", psychrometrics::kFeltAtMostK}},
+     "°C"},
+};
+
+const TradeEntry* find_trade(std::string_view word) {
+  const auto found = std::find_if(kTradeFunctions.begin(), kTradeFunctions.end(),
+                                  [word](const TradeEntry& it) { return word == it.name; });
+  return found == kTradeFunctions.end() ? nullptr : &*found;
+}
 
 Type FactEntry::type() const {
   return std::string_view(unit) == "state" ? kStateType : number_type(unit);
@@ -48,7 +65,8 @@ const FactEntry* find_fact(std::string_view word) {
 const std::vector<std::string>& function_names() {
   static const std::vector<std::string> names = {"median", "mean",  "lowest", "highest", "spread",
                                                  "change", "slope", "total",  "count",   "at",
-                                                 "age_at", "min",   "max",    "abs"};
+                                                 "age_at", "min",   "max",    "abs",   "first_known",
+                                                 "since",  "wet_bulb", "dew_point", "felt_temperature"};
   return names;
 }
 

@@ -2,6 +2,7 @@
 
 #include <string>
 #include <string_view>
+#include <utility>
 #include <vector>
 
 #include "rules/language/ast.hpp"
@@ -13,6 +14,8 @@ namespace underwing {
 inline constexpr Type kStateType{Type::Kind::state, {}, false};
 inline constexpr Type kLogicType{Type::Kind::logic, {}, false};
 extern const Type kTimeType;
+/// The type of numbers in that unit.
+[[nodiscard]] Type number_type(std::string_view unit_text);
 
 struct FactEntry {
   const char* name;
@@ -21,6 +24,17 @@ struct FactEntry {
   [[nodiscard]] Type type() const;
 };
 extern const std::vector<FactEntry> kFacts;
+
+/// A function of the trade: what it takes and gives, as units; see rules/trade/.
+struct TradeEntry {
+  const char* name;
+  Expression::Trade trade;
+  std::vector<const char*> arguments;   ///< units that are always given
+  std::vector<std::pair<const char*, double>> optional;  ///< units and canonical values of those left out
+  const char* result;
+};
+extern const std::vector<TradeEntry> kTradeFunctions;
+[[nodiscard]] const TradeEntry* find_trade(std::string_view word);
 
 [[nodiscard]] const FactEntry* find_fact(std::string_view word);
 [[nodiscard]] bool is_function(std::string_view word);

@@ -129,7 +129,14 @@ class Fixture {
       case Kind::plain_abs:
         return "abs(" + children(it, "") + ")";
       case Kind::trade:
-        return "trade";
+        for (const TradeEntry& entry : kTradeFunctions) {
+          if (entry.trade == it.trade) return fmt::format("{}({})", entry.name, children(it, ", "));
+        }
+        return "?";
+      case Kind::first_known:
+        return "first_known(" + children(it, ", ") + ")";
+      case Kind::since:
+        return "since(" + children(it, "") + ")";
     }
     return "?";
   }
@@ -190,6 +197,13 @@ TEST(Expressions, BindAndCarryTypes) {
        "(abs((median(air_temperature) - curve 0)) <= 1) : a condition"},
       {"birds is birds_placed", "(birds is birds_placed) : a condition"},
       {"max(1, 2, 3)", "max(1, 2, 3) : a plain number"},
+      {"wet_bulb(median(air_temperature), relative_humidity)",
+       "wet_bulb(median(air_temperature), relative_humidity) : a temperature in °C"},
+      {"dew_point(86 °F, 60 %)", "dew_point(30, 60) : a temperature in °C"},
+      {"felt_temperature(air_target, 45 %)", "felt_temperature(curve 0, 45, 1) : a temperature in °C"},
+      {"felt_temperature(air_target, 45 %, 18 F°)", "felt_temperature(curve 0, 45, 10) : a temperature in °C"},
+      {"first_known(relative_humidity, 60 %)", "first_known(relative_humidity, 60) : a quantity in %"},
+      {"since(air_temperature) > 1 h", "(since(air_temperature) > 1) : a condition"},
       {"mean(bird_weight over 24 h) / chick_weight",
        "(mean(bird_weight over 1 d) / chick_weight) : a plain number"},
   };
@@ -257,6 +271,16 @@ TEST(Expressions, ThatAreWrongSayWhy) {
       {"mains is 1", "9+1: on or off cannot be compared with a plain number"},
       {"abs(air_target)", "0+15: 'abs' is for differences; a temperature on a scale has no size"},
       {"age_at(hump, 50 g)", "7+4: 'age_at' needs a curve that only rises or only falls; 'hump' does not"},
+      {"wet_bulb(30, 60 %)", "9+2: this number needs a unit: 30 °C"},
+      {"wet_bulb(air_target, 60 ppm)",
+       "21+6: a quantity in % is needed here, and this is a quantity in ppm"},
+      {"dew_point(air_target)", "0+21: 'dew_point' takes 2 arguments, not 1"},
+      {"felt_temperature(air_target)", "0+28: 'felt_temperature' takes 2 to 3 arguments, not 1"},
+      {"felt_temperature(air_target, 60 %, 1 °C)", "35+5: a difference is needed here; write 1 K"},
+      {"felt_temp(air_target, 60 %)", "0+9: no function named 'felt_temp'"},
+      {"first_known(mains, lights)", "12+5: a number is needed here, and this is on or off"},
+      {"first_known(age, 1 g)", "17+3: a time is needed here, and this is a quantity in g"},
+      {"since(1 h)", "6+3: 'since' takes the name of a measure, and says how long ago it was last read"},
       {"at(hump)", "0+8: 'at' takes 2 arguments, not 1"},
       {"1 is is 2", "5+2: a number or a name is missing before 'is'"},
   };

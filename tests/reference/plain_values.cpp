@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "tests/reference/plain_psychrometrics.hpp"
+
 namespace underwing::reference {
 namespace {
 
@@ -147,6 +149,22 @@ PlainEvaluator::Number PlainEvaluator::number(const Expression& it) const {
       }
       return usable;
     }
+    case Kind::first_known:
+      for (const ExpressionPtr& part : it.children) {
+        if (const Number value = number(*part)) return value;
+      }
+      return std::nullopt;
+    case Kind::since: {
+      std::optional<Instant> newest;
+      for (const std::size_t probe : probes_of(it.children[0]->measure)) {
+        const auto last = known_.series[probe].last_good();
+        if (last && (!newest || *last > *newest)) newest = last;
+      }
+      if (!newest) return std::nullopt;
+      return *newest > known_.now ? 0 : hours_of(known_.now - *newest);
+    }
+    case Kind::trade:
+      return trade(it);
     case Kind::curve: {
       if (!rule_.flock) return std::nullopt;
       return curve_value(*rule_.curves[it.index],
@@ -183,6 +201,25 @@ PlainEvaluator::Number PlainEvaluator::number(const Expression& it) const {
     default:
       return std::nullopt;
   }
+}
+
+PlainEvaluator::Number PlainEvaluator::trade(const Expression& it) const {
+  std::vector<double> given;
+  for (const ExpressionPtr& child : it.children) {
+    const Number value = number(*child);
+    if (!value) return std::nullopt;
+    given.push_back(*value);
+  }
+  const double air_pa = plain_pressure_pa(known_.rules.farm.altitude_m);
+  switch (it.trade) {
+    case Expression::Trade::wet_bulb:
+      return plain_wet_bulb_c(given[0], given[1], air_pa);
+    case Expression::Trade::dew_point:
+      return plain_dew_point_c(given[0], given[1]);
+    case Expression::Trade::felt_temperature:
+      return plain_felt_temperature_c(given[0], given[1], given[2], air_pa);
+  }
+  return std::nullopt;
 }
 
 PlainEvaluator::Number PlainEvaluator::smallest_or_largest(const Expression& it) const {

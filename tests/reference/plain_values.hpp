@@ -38,6 +38,7 @@ class PlainEvaluator {
   [[nodiscard]] Number window_of(const Expression& it, std::size_t probe) const;
   [[nodiscard]] Number fact(const Expression& it) const;
   [[nodiscard]] Number lights() const;
+  [[nodiscard]] Number trade(const Expression& it) const;
   [[nodiscard]] Number smallest_or_largest(const Expression& it) const;
   [[nodiscard]] double tally_since_placed(const char* measure) const;
   [[nodiscard]] std::vector<std::size_t> probes_of(std::size_t measure) const;

@@ -35,6 +35,13 @@ const std::vector<Watch> kAcross = {
     {"age - age_at(air_target, {outer}(air_temperature))", "min", 0, 15, "min"},
     {"{outer}(air_temperature) - at(air_target, age + 20 min)", "K", 0, 0.5, "K"},
     {"max(min(lowest(air_temperature), air_target), mean(air_temperature))", "°C", 31, 0.5, "K", true},
+    {"max(min(lowest(air_temperature), 31 °C, air_target), 29 °C, mean(air_temperature))", "°C", 31, 0.5, "K",
+     true},
+    {"first_known(felt_temperature({outer}(air_temperature), relative_humidity), air_target)", "°C", 31, 0.5,
+     "K", true},
+    {"felt_temperature({outer}(air_temperature), 45 %, 3 K)", "°C", 28, 0.5, "K"},
+    {"wet_bulb({outer}(air_temperature), relative_humidity)", "°C", 25, 0.5, "K"},
+    {"dew_point({outer}(air_temperature), relative_humidity)", "°C", 22.5, 0.5, "K"},
 };
 
 const std::vector<Watch> kOfOneProbe = {
@@ -64,6 +71,9 @@ const std::vector<Watch> kOfAmounts = {
     {"mean(mains over {over})", "", 0.5, 0.25, ""},
     {"relative_humidity", "%", 60, 1, "%"},
     {"crop_fill", "%", 60, 2, "%"},
+    {"first_known(crop_fill, relative_humidity, 61 %)", "%", 60, 2, "%"},
+    {"since(crop_fill)", "min", 10, 5, "min"},
+    {"since(water)", "min", 3, 1, "min"},
     {"change(crop_fill over {over})", "%", 0, 1, "%"},
 };
 

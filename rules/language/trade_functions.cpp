@@ -1,0 +1,67 @@
+#include <fmt/format.h>
+
+#include "rules/base/limits.hpp"
+#include "rules/language/check.hpp"
+#include "rules/language/words.hpp"
+
+namespace underwing {
+
+using Kind = Expression::Kind;
+
+ExpressionPtr Checker::trade_call(const Syntax& at, const TradeEntry& entry) {
+  Children children;
+  for (const auto& child : at.children) children.push_back(check(*child));
+  const std::size_t least = entry.arguments.size();
+  if (!right_count(at, least, least + entry.optional.size())) return nullptr;
+  for (std::size_t i = 0; i < children.size(); ++i) {
+    if (!children[i]) return nullptr;
+    const Type needed = number_type(i < least ? entry.arguments[i] : entry.optional[i - least].first);
+    if (children[i]->type != needed)
+      return refuse(*at.children[i], mismatch(*at.children[i], children[i]->type, needed));
+  }
+  for (std::size_t i = children.size(); i < least + entry.optional.size(); ++i) {
+    const auto& [unit, value] = entry.optional[i - least];
+    auto left_out = make(at, Kind::number, number_type(unit));
+    left_out->number = value;
+    children.push_back(left_out);
+  }
+  auto node = make(at, Kind::trade, number_type(entry.result));
+  node->trade = entry.trade;
+  node->children = std::move(children);
+  return node;
+}
+
+ExpressionPtr Checker::first_known(const Syntax& at) {
+  Children children;
+  for (const auto& child : at.children) children.push_back(check(*child));
+  if (!right_count(at, 2, limits::kExpressionNodes * 100)) return nullptr;
+  for (std::size_t i = 0; i < children.size(); ++i) {
+    if (!children[i] || !need_number(*at.children[i], children[i])) return nullptr;
+    if (children[i]->type != children[0]->type)
+      return refuse(*at.children[i], mismatch(*at.children[i], children[i]->type, children[0]->type));
+  }
+  auto node = make(at, Kind::first_known, children[0]->type);
+  node->children = std::move(children);
+  return node;
+}
+
+ExpressionPtr Checker::since(const Syntax& at) {
+  if (!right_count(at, 1, 1)) return nullptr;
+  const Syntax& argument = *at.children[0];
+  const auto measure = argument.kind == Syntax::Kind::name ? find_measure(argument.word) : std::nullopt;
+  if (!measure) {
+    if (argument.kind == Syntax::Kind::name && !scope_.values.contains(argument.word) &&
+        !scope_.curves.contains(argument.word)) {
+      return unknown_name(argument, true);
+    }
+    return refuse(argument, "'since' takes the name of a measure, and says how long ago it was last read");
+  }
+  auto inner = make(argument, Kind::measure, type_of((*scope_.measures)[*measure]));
+  inner->measure = *measure;
+  auto node = make(at, Kind::since, kTimeType);
+  node->measure = *measure;
+  node->children = {inner};
+  return node;
+}
+
+}  // namespace underwing
