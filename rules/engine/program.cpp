@@ -312,6 +312,7 @@ void Program::compile(const Expression& expression, const WatchedRule& rule, Boa
           return plain(Op::birds);
         case Expression::Fact::birds_placed: return plain(Op::birds_placed);
         case Expression::Fact::chick_weight: return plain(Op::chick_weight);
+        case Expression::Fact::goal_day_7: return plain(Op::goal_day_7);
         case Expression::Fact::hour_of_day: return plain(Op::hour_of_day);
         case Expression::Fact::lights: return plain(Op::lights);
       }
@@ -405,6 +406,7 @@ double Program::run(const Moment& moment, Board& board) const {
       case Op::birds: push(birds(*flock_, board)); break;
       case Op::birds_placed: push(flock_->birds); break;
       case Op::chick_weight: push(flock_->chick_weight_g); break;
+      case Op::goal_day_7: push(flock_->goal_day_7_g.value_or(kUnknown)); break;
       case Op::hour_of_day: {
         const Instant local = board.rules->farm.zone.to_local(moment.wall).as_if_utc;
         push(hours_of(local - std::chrono::floor<std::chrono::days>(local)));

@@ -65,7 +65,7 @@ class Program {
  private:
   enum class Op : std::uint8_t {
     number, aggregate, count, tally, own, own_window, curve, curve_at, curve_age_at,
-    age, birds, birds_placed, chick_weight, hour_of_day, lights,
+    age, birds, birds_placed, chick_weight, goal_day_7, hour_of_day, lights,
     negate, add, subtract, multiply, divide,
     less, less_equal, greater, greater_equal, is_number, is_state, logic_and, logic_or, logic_not,
     min, max, abs, wet_bulb, dew_point, felt_temperature, first_known, since

@@ -215,6 +215,8 @@ class Speaker {
         return "the number of birds placed";
       case Expression::Fact::chick_weight:
         return "the weight at placement";
+      case Expression::Fact::goal_day_7:
+        return "the goal for day 7";
       case Expression::Fact::hour_of_day:
         return "the hour of the day";
       case Expression::Fact::lights:

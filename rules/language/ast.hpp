@@ -57,7 +57,7 @@ struct Expression {
   };
   enum class Function : std::uint8_t { none, median, mean, lowest, highest, spread, change, slope, total };
   enum class Trade : std::uint8_t { wet_bulb, dew_point, felt_temperature };
-  enum class Fact : std::uint8_t { age, birds, birds_placed, chick_weight, hour_of_day, lights };
+  enum class Fact : std::uint8_t { age, birds, birds_placed, chick_weight, goal_day_7, hour_of_day, lights };
 
   Kind kind = Kind::number;
   Function function = Function::none;  ///< of across and window

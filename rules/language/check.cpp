@@ -315,10 +315,22 @@ std::size_t Checker::curve_index(const std::shared_ptr<const Curve>& curve) {
   return curves_.size() - 1;
 }
 
+/// A value that is nothing but the name of a curve stands for it, so that a flock can choose among curves.
+std::map<std::string, std::shared_ptr<const Curve>>::const_iterator Checker::find_curve(const Syntax& named) const {
+  const Syntax* at = &named;
+  for (std::size_t hops = 0; at != nullptr && at->kind == Syntax::Kind::name && hops < limits::kExpressionDepth; ++hops) {
+    const auto curve = scope_.curves.find(at->word);
+    if (curve != scope_.curves.end()) return curve;
+    const auto value = scope_.values.find(at->word);
+    at = value == scope_.values.end() ? nullptr : value->second.syntax.get();
+  }
+  return scope_.curves.end();
+}
+
 ExpressionPtr Checker::curve_call(const Syntax& at) {
   if (!right_count(at, 2, 2)) return nullptr;
   const Syntax& named = *at.children[0];
-  const auto curve = named.kind == Syntax::Kind::name ? scope_.curves.find(named.word) : scope_.curves.end();
+  const auto curve = find_curve(named);
   const ExpressionPtr argument = check(*at.children[1]);
   if (curve == scope_.curves.end()) {
     std::vector<std::string> names;

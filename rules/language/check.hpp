@@ -69,6 +69,7 @@ class Checker {
   ExpressionPtr across(const Syntax& at);
   ExpressionPtr count(const Syntax& at);
   ExpressionPtr curve_call(const Syntax& at);
+  [[nodiscard]] std::map<std::string, std::shared_ptr<const Curve>>::const_iterator find_curve(const Syntax& named) const;
   ExpressionPtr plain_call(const Syntax& at);
   ExpressionPtr trade_call(const Syntax& at, const TradeEntry& entry);
   ExpressionPtr first_known(const Syntax& at);

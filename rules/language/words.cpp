@@ -32,6 +32,7 @@ const std::vector<FactEntry> kFacts = {
     {"birds", Expression::Fact::birds, ""},
     {"birds_placed", Expression::Fact::birds_placed, ""},
     {"chick_weight", Expression::Fact::chick_weight, "g"},
+    {"goal_day_7", Expression::Fact::goal_day_7, "g"},
     {"hour_of_day", Expression::Fact::hour_of_day, ""},
     {"lights", Expression::Fact::lights, "state"},
 };

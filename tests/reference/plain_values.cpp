@@ -348,6 +348,8 @@ PlainEvaluator::Number PlainEvaluator::fact(const Expression& it) const {
       return flock.birds;
     case Fact::chick_weight:
       return flock.chick_weight_g;
+    case Fact::goal_day_7:
+      return flock.goal_day_7_g;
     default:
       return lights();
   }

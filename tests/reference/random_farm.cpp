@@ -40,6 +40,7 @@ std::string flock_text(Dice& dice, int house, Instant tape_begin, Duration span)
   std::string text =
       fmt::format("format: 1\nflock: flock-{0}\nhouse: house-{0}\nplaced: 2026-03-02 09:30\n", house);
   text += "birds: 1000\nchick_weight: 42 g\npacks: [made-up]\n";
+  if (dice.chance(50)) text += "goal_day_7: 190 g\n";
   if (dice.chance(30)) text += "unloading: 08:45-10:15\n";
   if (dice.chance(50)) text += "lights: {0 d: 23 h, 1 d: 18 h, 2 d: 12 h}\nlights_on: \"05:00\"\n";
   if (dice.chance(30)) {

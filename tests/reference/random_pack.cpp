@@ -56,6 +56,8 @@ const std::vector<Watch> kOfOneProbe = {
 };
 
 const std::vector<Watch> kOfAmounts = {
+    {"goal_day_7 - chick_weight", "g", 148, 2, "g"},
+    {"first_known(goal_day_7, chick_weight)", "g", 100, 2, "g"},
     {"total(water over {over})", "L", 10, 2, "L"},
     {"total(water over {over})", "L", 4, 1, "L"},
     {"total(water over {over}) / total(feed over {over})", "L/kg", 2, 0.25, "L/kg"},
