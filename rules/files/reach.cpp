@@ -119,6 +119,9 @@ Reach of_fact(Expression::Fact fact, const ReachPlace& place) {
       return flock == nullptr ? Reach{0, kEndless} : Reach{flock->birds, flock->birds};
     case chick_weight:
       return flock == nullptr ? Reach{0, kEndless} : Reach{flock->chick_weight_g, flock->chick_weight_g};
+    case goal_day_7:
+      if (flock == nullptr) return {0, kEndless};
+      return flock->goal_day_7_g ? Reach{*flock->goal_day_7_g, *flock->goal_day_7_g} : Reach{0, kEndless, false};
     case hour_of_day:
       return {0, 24};
     case lights:

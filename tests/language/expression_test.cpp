@@ -27,6 +27,8 @@ class Fixture {
     add_curve("air_target", "°C", {{0, 33}, {7, 28}});
     add_curve("hump", "g", {{0, 42}, {3, 60}, {5, 50}});
     scope_.values["ratio"] = value("total(water over 24 h) / total(feed over 24 h)");
+    scope_.values["chosen"] = value("chosen_first");
+    scope_.values["chosen_first"] = value("air_target");
     scope_.values["warmth"] = value("lowest(air_temperature)");
   }
 
@@ -196,6 +198,9 @@ TEST(Expressions, BindAndCarryTypes) {
       {"abs(median(air_temperature) - air_target) <= 1 K",
        "(abs((median(air_temperature) - curve 0)) <= 1) : a condition"},
       {"birds is birds_placed", "(birds is birds_placed) : a condition"},
+      {"at(chosen, age - 2 h)", "at(0, (age - 2)) : a temperature in °C"},
+      {"age_at(chosen, 30 °C)", "age_at(0, 30) : a time"},
+      {"goal_day_7 - chick_weight", "(goal_day_7 - chick_weight) : a quantity in g"},
       {"max(1, 2, 3)", "max(1, 2, 3) : a plain number"},
       {"wet_bulb(median(air_temperature), relative_humidity)",
        "wet_bulb(median(air_temperature), relative_humidity) : a temperature in °C"},
