@@ -99,10 +99,10 @@ void FarmLoader::judge_warmth(const Placed& placed) {
     if (own) judge_bearable(*placed.draft, rule, *set_, set_->flocks[i], target_for(placed, i), log_);
   }
   if (set_->measures[placed.level->measure].name != kAir) return;
-  for (const auto& curve : rule.curves) {
-    if (!curve->unit.point) continue;
-    if (const YamlNode* points = points_of(*curve)) judge_target(*points, *curve, log_);
-  }
+  // Further curves of temperature are bounds; the first one is what the flock is meant to have.
+  const auto own = target_of(rule);
+  if (!own) return;
+  if (const YamlNode* points = points_of(*own->curve)) judge_target(*points, *own->curve, log_);
 }
 
 /// The curve that the rule names, else the one that the flock's other rules on the measure name, else a

@@ -257,6 +257,8 @@ Outcome outcome_of(const Expression& it, const ReachPlace& place) {
 std::optional<Level> level_of(const Expression& it) {
   const bool level = it.function == Function::median || it.function == Function::mean ||
                      it.function == Function::lowest || it.function == Function::highest;
+  // What a rule falls back on is what it watches.
+  if (it.kind == Kind::first_known) return level_of(*it.children.back());
   if (it.kind == Kind::measure) return Level{it.measure, Function::none};
   if (it.kind == Kind::window && level) return Level{it.measure, it.function};
   if (it.kind != Kind::across || !level) return std::nullopt;

@@ -1,0 +1,164 @@
+#include "tests/packs/pack_night.hpp"
+
+#include <fmt/format.h>
+
+#include <cmath>
+#include <filesystem>
+#include <fstream>
+#include <sstream>
+#include <stdexcept>
+
+namespace underwing {
+namespace {
+
+using namespace std::chrono_literals;
+
+constexpr const char* kFarm = R"(format: 1
+farm: Sandpiper Hollow
+time_zone: Europe/London
+houses:
+  house-1:
+    probes:
+      air_temperature: [north, centre, south]
+      relative_humidity: [centre]
+      carbon_dioxide: [centre]
+      ammonia: [centre]
+      water: [main]
+      feed: [auger]
+      bird_weight: [scale]
+      outside_temperature: [yard]
+      mains: [supply]
+      generator: [set]
+      heat_asked: [computer]
+      heater_running: [heater]
+      fan_running: [timer]
+plugins:
+  climate: {run: mqtt, settings: {broker: "mqtt://127.0.0.1:1883"}}
+  modem: {run: print}
+people:
+  ines:  {text: "+44 7700 900101", away: 10 min}
+  tomas: {text: "+44 7700 900102", away: 25 min}
+duty:
+  - {who: ines}
+call_out:
+  urgent:
+    - {after: 0 min, tell: on-duty, by: text}
+    - {after: 6 min, tell: everyone, by: text, then_every: 5 min}
+  soon:
+    hours: 05:30-21:30
+    steps:
+      - {after: 0 min, tell: on-duty, by: text}
+  note: {daily: "06:30", tell: on-duty, by: text}
+packs: [power]
+)";
+
+}  // namespace
+
+std::map<std::string, std::string> shipped_packs() {
+  std::map<std::string, std::string> packs;
+  for (const auto& entry : std::filesystem::directory_iterator(std::string(UNDERWING_SOURCE_DIR) + "/rules/packs")) {
+    std::ifstream file(entry.path());
+    std::stringstream text;
+    text << file.rdbuf();
+    packs["rules/packs/" + entry.path().filename().string()] = text.str();
+  }
+  return packs;
+}
+
+FarmFiles PackFarm::files() const {
+  const std::string flock = fmt::format(
+      "format: 1\nflock: spring-1\nhouse: house-1\nplaced: {}\nbirds: 17000\nchick_weight: 42 g\ngoal_day_7: 190 g\n"
+      "lights: {{0 d: 23 h, 7 d: 18 h}}\nlights_on: \"05:00\"\npacks: [{}]\n{}",
+      placed, packs, more);
+  return {"farm.yaml", kFarm, {{"flocks/spring-1.yaml", flock}}, {}, shipped_packs()};
+}
+
+std::shared_ptr<const RuleSet> PackFarm::load() const {
+  const Loaded loaded = load_farm(files(), bench_zone);
+  if (loaded.ok()) return loaded.rules;
+  std::string text;
+  for (const Issue& issue : loaded.issues) text += fmt::format("{}:{}: {}\n", issue.file, issue.line, issue.text);
+  throw std::logic_error(text);
+}
+
+// The bench reads at whole minutes only, so that nothing is read before a test has set it.
+PackNight::PackNight(const PackFarm& farm, Instant begin, double air_c)
+    : bench_(farm.load(), begin - 30s), at_(begin - 1min), air_c_(air_c) {
+  for (const char* on : {"mains/supply", "fan_running/timer"}) set(on, 1);
+  for (const char* off : {"generator/set", "heat_asked/computer", "heater_running/heater"}) set(off, 0);
+  set("carbon_dioxide/centre", 1500);
+  set("ammonia/centre", 5);
+  set("outside_temperature/yard", 8);
+  set("water/main", 0);
+  set("feed/auger", 0);
+  silence("bird_weight/scale");
+}
+
+void PackNight::read_air(Instant time) {
+  const double minute = std::chrono::duration<double, std::ratio<60>>(time.time_since_epoch()).count();
+  set("air_temperature/north", air_c_ - 0.1 + 0.03 * std::sin(minute));
+  set("air_temperature/centre", air_c_ + 0.03 * std::sin(minute + 2));
+  set("air_temperature/south", air_c_ + 0.1 + 0.03 * std::sin(minute + 4));
+  set("relative_humidity/centre", 60 + 0.5 * std::sin(minute));
+}
+
+void PackNight::run_to(Instant until, const std::function<void(Instant)>& before) {
+  while (at_ < until) {
+    at_ += 1min;
+    read_air(at_);
+    if (before) before(at_);
+    bench_.run_to(at_);
+  }
+}
+
+void PackNight::run_model(FarmModel& model, Instant until) {
+  while (at_ < until) {
+    at_ += 1min;
+    std::vector<ModelReading> readings;
+    model.advance(seconds_of(at_), readings);
+    for (const ModelReading& reading : readings) {
+      const std::string name = fmt::format("{}/{}/{}", reading.house, reading.measure, reading.probe);
+      if (bench_.watch().rules().find_probe(name)) bench_.set(name, reading.value);
+    }
+    bench_.run_to(at_);
+  }
+}
+
+std::vector<Told> PackNight::told() {
+  std::vector<Told> told;
+  for (const auto& effects = bench_.effects(); effects_seen_ < effects.size(); ++effects_seen_) {
+    const Effect& effect = effects[effects_seen_];
+    if (effect.kind != Effect::Kind::delivery || effect.delivery->outcome != Delivery::Outcome::open) continue;
+    const Delivery& it = *effect.delivery;
+    told.push_back({it.queued, it.who, it.priority, it.step, it.text});
+  }
+  return told;
+}
+
+Told PackNight::first_call() {
+  for (const Told& it : told()) {
+    if (it.priority == Priority::urgent) return it;
+  }
+  Told none;
+  none.time = kNever;
+  return none;
+}
+
+double seconds_of(Instant time) {
+  return std::chrono::duration<double>(time.time_since_epoch()).count();
+}
+
+FarmModel model_of(Instant placed, Instant begin, const Outside& outside, std::vector<Fault> faults) {
+  HouseSetup house;
+  house.name = "house-1";
+  house.parameters.placed_s = seconds_of(placed);
+  Setup setup;
+  setup.houses = {house};
+  setup.outside = outside;
+  setup.faults = std::move(faults);
+  setup.seed = 3;
+  // A model that begins at the placement has warm litter and birds that have been there all along.
+  return FarmModel(setup, seconds_of(begin));
+}
+
+}  // namespace underwing

@@ -1,0 +1,149 @@
+// Goal: the packs as they ship load without a word in a house that has every instrument, name the source of every
+// number, wake people for what is worth waking for and nothing else, and carry the breeders' tables as published.
+
+#include <fmt/format.h>
+#include <gtest/gtest.h>
+
+#include <cmath>
+#include <set>
+
+#include "rules/language/check.hpp"
+#include "rules/files/built_in.hpp"
+#include "tests/packs/pack_night.hpp"
+
+namespace underwing {
+namespace {
+
+using namespace std::chrono_literals;
+
+/// PackFarm's files, with a probe for every measure that there is, and all packs.
+FarmFiles whole_farm(const std::string& more = "") {
+  PackFarm farm;
+  farm.packs = "air, heat, air-quality, humidity, water, feed, lights, growth, mortality, rounds, ready";
+  farm.more = more;
+  FarmFiles files = farm.files();
+  const std::size_t begin = files.farm_text.find("      air_temperature:");
+  const std::size_t end = files.farm_text.find("plugins:");
+  std::string probes = "      ready_list: [round]\n";
+  for (const Measure& measure : built_in_measures()) probes += fmt::format("      {}: [one]\n", measure.name);
+  files.farm_text.replace(begin, end - begin, probes);
+  return files;
+}
+
+std::shared_ptr<const RuleSet> whole_rules() {
+  const Loaded loaded = load_farm(whole_farm(), bench_zone);
+  for (const Issue& issue : loaded.issues) {
+    // A probe that no pack reads is only recorded, which is as it should be.
+    if (issue.text.find("its probes are only recorded") != std::string::npos) continue;
+    ADD_FAILURE() << issue.file << ":" << issue.line << ": " << issue.text;
+  }
+  return loaded.rules;
+}
+
+TEST(ShippedPacks, LoadWithoutAWordAndAllInForce) {
+  const auto rules = whole_rules();
+  ASSERT_TRUE(rules);
+  EXPECT_TRUE(rules->unwatched.empty());
+  std::set<std::string> packs;
+  for (const WatchedRule& rule : rules->rules) packs.insert(rule.pack);
+  EXPECT_EQ(packs.size(), shipped_packs().size());
+}
+
+TEST(ShippedPacks, NameSourcesCausesAndWhatToDo) {
+  const auto rules = whole_rules();
+  ASSERT_TRUE(rules);
+  for (const WatchedRule& rule : rules->rules) {
+    EXPECT_FALSE(rule.source.empty()) << rule.name;
+    EXPECT_FALSE(rule.about.empty()) << rule.name;
+    EXPECT_FALSE(rule.cause.empty()) << rule.name;
+    EXPECT_FALSE(rule.consequence.empty()) << rule.name;
+    EXPECT_FALSE(rule.action.empty()) << rule.name;
+    EXPECT_LE(rule.action.size(), 75U) << rule.name << ": a text is short";
+    for (const auto& curve : rule.curves) EXPECT_FALSE(curve->source.empty()) << curve->name;
+  }
+}
+
+TEST(ShippedPacks, WakePeopleForThisOnly) {
+  const auto rules = whole_rules();
+  ASSERT_TRUE(rules);
+  std::set<std::string> urgent;
+  for (const WatchedRule& rule : rules->rules) {
+    if (rule.worst_priority() == Priority::urgent) urgent.insert(rule.name);
+  }
+  const std::set<std::string> worth = {
+      "cold-air",    "hot-air",       "cold-harm",       "hot-harm",    "heating-up",      "one-end-cold",
+      "one-end-hot", "bad-air",       "fans-stand",      "fans-stand-damp", "mains-lost",  "generator-fails",
+      "battery-low", "gas-out",       "water-stop",      "water-pressure", "water-burst", "carbon-monoxide",
+      "carbon-monoxide-peak", "ammonia-extreme", "carbon-dioxide-extreme"};
+  EXPECT_EQ(urgent, worth);
+}
+
+TEST(ShippedPacks, HeatLimitsNeverEnd) {
+  const auto rules = whole_rules();
+  ASSERT_TRUE(rules);
+  for (const WatchedRule& rule : rules->rules) {
+    if (rule.name == "hot-air" || rule.name == "hot-harm" || rule.name == "heating-up") {
+      EXPECT_FALSE(rule.until) << rule.name;
+    }
+  }
+}
+
+TEST(ShippedPacks, BoundsHoldWhateverTheListOfTemperatures) {
+  const auto limit_at = [](const std::string& more, const char* name, double age_d) {
+    const Loaded loaded = load_farm(whole_farm(more), bench_zone);
+    for (const WatchedRule& rule : loaded.rules->rules) {
+      if (rule.name == name)
+        return value_at_age(*rule.limits.front().expression, rule.curves, age_d * 24, 17000, 42);
+    }
+    return std::nan("");
+  };
+  EXPECT_NEAR(limit_at("", "cold-air", 0), 31, 1e-9);
+  EXPECT_NEAR(limit_at("", "hot-air", 0), 36, 1e-9);
+  EXPECT_NEAR(limit_at("", "hot-air", 35), 27, 1e-9);
+  EXPECT_NEAR(limit_at("", "cold-harm", 0), 27, 1e-9);
+  EXPECT_NEAR(limit_at("adjust: {air_target: whole_house}\n", "cold-air", 0), 28, 1e-9);
+  EXPECT_NEAR(limit_at("adjust: {air_target: warm_start_young}\n", "cold-air", 0), 32, 1e-9);
+  // A list that is far too cold, or far too warm, does not move the limits past the bounds.
+  const std::string cold = "adjust: {warm_start: {points: {0 d: 20, 42 d: 10}}}\n";
+  const std::string hot = "adjust: {warm_start: {points: {0 d: 45, 42 d: 37}}}\n";
+  EXPECT_NEAR(limit_at(cold, "cold-air", 1), 28, 1e-9);
+  EXPECT_NEAR(limit_at(cold, "cold-harm", 1), 24, 1e-9);
+  EXPECT_NEAR(limit_at(hot, "hot-air", 35), 30, 1e-9);
+  EXPECT_NEAR(limit_at(hot, "hot-harm", 35), 32, 1e-9);
+  // Said twice, they move.
+  EXPECT_NEAR(limit_at("adjust:\n  warm_start: {points: {0 d: 45, 42 d: 37}}\n  never_over: {points: {0 d: 50}}\n", "hot-air", 42), 40,
+              1e-9);
+}
+
+/// The values of a curve at whole days from day 0 on.
+std::vector<double> by_day(const std::string& name, int days) {
+  const auto rules = load_farm(whole_farm("adjust: {weight_target: " + name + "}\n"), bench_zone).rules;
+  for (const WatchedRule& rule : rules->rules) {
+    for (const auto& curve : rule.curves) {
+      if (curve->name != name) continue;
+      std::vector<double> values;
+      for (int day = 0; day <= days; ++day) values.push_back(value_of(*curve, day * 24));
+      return values;
+    }
+  }
+  return {};
+}
+
+TEST(ShippedPacks, CarryTheBreedersTablesOf2022) {
+  // Cobb-Vantress, Cobb500, as hatched, days 0 to 29; day 11 as it is read.
+  EXPECT_EQ(by_day("cobb_500_2022", 29),
+            (std::vector<double>{42,  55,  71,  90,  112, 138, 168,  202,  240,  283,  330,  382,  440,  503,  570,
+                                 639, 711, 786, 864, 945, 1029, 1116, 1205, 1296, 1390, 1486, 1583, 1682, 1783, 1886}));
+  // Aviagen, Ross 308/308 FF, as hatched, days 0 to 8.
+  EXPECT_EQ(by_day("ross_308_2022", 8), (std::vector<double>{44, 62, 81, 102, 125, 151, 181, 213, 249}));
+  EXPECT_NEAR(202.0 / 42, 4.81, 0.005);
+}
+
+TEST(ShippedPacks, CarryAviagensWeightsFromDay14OnFromMemory) {
+  const std::vector<double> all = by_day("ross_308_2022", 42);
+  EXPECT_EQ(all.size(), 43U);
+  for (const auto& [day, weight] : {std::pair(14U, 528), {21U, 1012}, {28U, 1616}, {35U, 2296}, {42U, 2998}}) EXPECT_EQ(all[day], weight) << day;
+}
+
+}  // namespace
+}  // namespace underwing
