@@ -448,8 +448,9 @@ double Program::run(const Moment& moment, Board& board) const {
         break;
       case Op::dew_point: two(psychrometrics::dew_point_c); break;
       case Op::felt_temperature: {
+        const double reference = stack[--top];
         const double at_most_k = stack[--top];
-        two([&](double t, double rh) { return psychrometrics::felt_temperature_c(t, rh, at_most_k, step.number); });
+        two([&](double t, double rh) { return psychrometrics::felt_temperature_c(t, rh, at_most_k, reference, step.number); });
         break;
       }
     }

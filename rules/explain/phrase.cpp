@@ -186,7 +186,7 @@ class Speaker {
   }
 
   std::string trade(const Expression& it) const {
-    const std::string of = fmt::format("{} and {}", number(*it.children[0]), number(*it.children[1]));
+    const std::string of = fmt::format("({}) and ({})", number(*it.children[0]), number(*it.children[1]));
     switch (it.trade) {
       case Expression::Trade::wet_bulb:
         return "the wet-bulb temperature of " + of;
@@ -195,7 +195,8 @@ class Speaker {
       case Expression::Trade::felt_temperature:
         break;
     }
-    return fmt::format("what is felt of {}, at most {} away", of, number(*it.children[2]));
+    return fmt::format("as warm as ({}) feels by ({}), at most {} apart, in air of {}", number(*it.children[0]),
+                       number(*it.children[1]), number(*it.children[2]), number(*it.children[3]));
   }
 
   std::string first_known(const Expression& it) const {

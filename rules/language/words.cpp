@@ -43,7 +43,7 @@ const std::vector<TradeEntry> kTradeFunctions = {
     {"felt_temperature",
      Expression::Trade::felt_temperature,
      {"°C", "%"},
-     {{"K", psychrometrics::kFeltAtMostK}},
+     {{"K", psychrometrics::kFeltAtMostK}, {"%", 60}},
      "°C"},
 };
 

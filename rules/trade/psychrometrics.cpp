@@ -105,15 +105,15 @@ double dew_point_c(double t_c, double rh_percent) {
   return root([&](double dew) { return std::log(saturation_pressure_pa(dew)) - target; }, -100, t_c);
 }
 
-double felt_temperature_c(double t_c, double rh_percent, double at_most_k, double air_pa) {
-  constexpr double kReferencePercent = 60;
-  if (!in_range(t_c, rh_percent) || !(at_most_k >= 0)) return kUnknown;
+double felt_temperature_c(double t_c, double rh_percent, double at_most_k, double reference_percent, double air_pa) {
+  if (!in_range(t_c, rh_percent) || !in_range(t_c, reference_percent) || !(at_most_k >= 0)) return kUnknown;
   const double counted = std::clamp(rh_percent, 40.0, 70.0);
-  if (counted == kReferencePercent) return t_c;
+  const double reference = std::clamp(reference_percent, 40.0, 70.0);
+  if (counted == reference) return t_c;
   const double wet_bulb = wet_bulb_c(t_c, counted, air_pa);
-  // Warmer air at 60 % holds more, and by the wet bulb could hold less.
+  // Warmer air at the reference holds more, and by the wet bulb could hold less.
   const auto too_warm = [&](double felt) {
-    return humidity_ratio(kReferencePercent / 100 * saturation_pressure_pa(felt), air_pa) -
+    return humidity_ratio(reference / 100 * saturation_pressure_pa(felt), air_pa) -
            humidity_ratio_of_wet_bulb(felt, wet_bulb, air_pa);
   };
   const double felt = root(too_warm, wet_bulb, wet_bulb + 30);

@@ -31,8 +31,8 @@ inline constexpr double kSeaLevelPa = 101325.0;
 /// %, and where it lies below -100 °C.
 [[nodiscard]] double dew_point_c(double t_c, double rh_percent);
 
-/// The dry-bulb temperature at 60 % that has the same wet bulb as this air. Humidity counts as 40 % below
-/// that and as 70 % above: nothing is published outside.
+/// The dry-bulb temperature at `reference_percent` that has the same wet bulb as this air. Both humidities count
+/// as 40 % below that and as 70 % above: nothing is published outside.
 ///
 /// Source: Aviagen, Ross Broiler Management Handbook, 2014 and 2018, table of dry-bulb temperature at
 /// relative humidity by age (after Mitchell, Scottish Agricultural College), from memory. Each of its rows is
@@ -41,7 +41,7 @@ inline constexpr double kSeaLevelPa = 101325.0;
 /// Management Guide, from memory, has 0.5 to 1 K for humidity outside its band. `at_most_k` therefore bounds
 /// how far the answer may be from `t_c`.
 [[nodiscard]] double felt_temperature_c(double t_c, double rh_percent, double at_most_k,
-                                        double air_pa = kSeaLevelPa);
+                                        double reference_percent = 60, double air_pa = kSeaLevelPa);
 
 /// The bound on felt_temperature where a rule gives none: the stronger end of Cobb-Vantress's 0.5 to 1 K.
 inline constexpr double kFeltAtMostK = 1.0;

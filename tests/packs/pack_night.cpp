@@ -70,7 +70,9 @@ FarmFiles PackFarm::files() const {
       "format: 1\nflock: spring-1\nhouse: house-1\nplaced: {}\nbirds: 17000\nchick_weight: 42 g\ngoal_day_7: 190 g\n"
       "lights: {{0 d: 23 h, 7 d: 18 h}}\nlights_on: \"05:00\"\npacks: [{}]\n{}",
       placed, packs, more);
-  return {"farm.yaml", kFarm, {{"flocks/spring-1.yaml", flock}}, {}, shipped_packs()};
+  std::string farm = kFarm;
+  farm.insert(farm.find("plugins:"), probes);
+  return {"farm.yaml", farm, {{"flocks/spring-1.yaml", flock}}, {}, shipped_packs()};
 }
 
 std::shared_ptr<const RuleSet> PackFarm::load() const {
@@ -122,6 +124,12 @@ void PackNight::run_model(FarmModel& model, Instant until) {
     }
     bench_.run_to(at_);
   }
+}
+
+void PackNight::enter(const std::string& probe, double value) {
+  set(probe, value);
+  run_to(at_ + 1min);
+  silence(probe);
 }
 
 std::vector<Told> PackNight::told() {

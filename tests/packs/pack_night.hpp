@@ -15,6 +15,7 @@ namespace underwing {
 struct PackFarm {
   std::string placed = "2026-03-02 09:30";
   std::string more;  ///< further lines of the flock's file
+  std::string probes;  ///< further lines of the house's probes, six spaces in
   std::string packs = "air, heat, air-quality, humidity, water, feed, growth, mortality";
   [[nodiscard]] FarmFiles files() const;
   /// The rules; throws, with the issues as text, where they do not load.
@@ -49,6 +50,8 @@ class PackNight {
   /// The same with the readings of a model house instead.
   void run_model(FarmModel& model, Instant until);
 
+  /// A person enters a value at the next minute, which is run.
+  void enter(const std::string& probe, double value);
   /// What was told since the last call.
   [[nodiscard]] std::vector<Told> told();
   /// The first urgent text since the last call; its time is kNever where there was none.

@@ -66,12 +66,13 @@ std::optional<double> plain_dew_point_c(double t_c, double rh) {
   return turn(-100, t_c, [&](double dew) { return plain_saturation_pa(dew) > vapour; });
 }
 
-std::optional<double> plain_felt_temperature_c(double t_c, double rh, double at_most_k, double air_pa) {
-  if (!told(t_c, rh) || at_most_k < 0) return std::nullopt;
+std::optional<double> plain_felt_temperature_c(double t_c, double rh, double at_most_k, double reference, double air_pa) {
+  if (!told(t_c, rh) || !told(t_c, reference) || at_most_k < 0) return std::nullopt;
+  const double held = std::clamp(reference, 40.0, 70.0);
   const double wet = *plain_wet_bulb_c(t_c, std::clamp(rh, 40.0, 70.0), air_pa);
-  // The air at 60 % that has this wet bulb: warmer air at 60 % has a higher one.
+  // The air at the reference that has this wet bulb: warmer air at it has a higher one.
   const double felt = turn(std::max(t_c - 40, -40.0), std::min(t_c + 40, 80.0),
-                           [&](double t) { return *plain_wet_bulb_c(t, 60, air_pa) > wet; });
+                           [&](double t) { return *plain_wet_bulb_c(t, held, air_pa) > wet; });
   return std::min(std::max(felt, t_c - at_most_k), t_c + at_most_k);
 }
 

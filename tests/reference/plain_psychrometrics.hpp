@@ -11,6 +11,6 @@ namespace underwing::reference {
 [[nodiscard]] std::optional<double> plain_wet_bulb_c(double t_c, double rh, double air_pa);
 [[nodiscard]] std::optional<double> plain_dew_point_c(double t_c, double rh);
 [[nodiscard]] std::optional<double> plain_felt_temperature_c(double t_c, double rh, double at_most_k,
-                                                             double air_pa);
+                                                             double reference, double air_pa);
 
 }  // namespace underwing::reference

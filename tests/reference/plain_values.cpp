@@ -217,7 +217,7 @@ PlainEvaluator::Number PlainEvaluator::trade(const Expression& it) const {
     case Expression::Trade::dew_point:
       return plain_dew_point_c(given[0], given[1]);
     case Expression::Trade::felt_temperature:
-      return plain_felt_temperature_c(given[0], given[1], given[2], air_pa);
+      return plain_felt_temperature_c(given[0], given[1], given[2], given[3], air_pa);
   }
   return std::nullopt;
 }

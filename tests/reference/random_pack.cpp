@@ -40,6 +40,7 @@ const std::vector<Watch> kAcross = {
     {"first_known(felt_temperature({outer}(air_temperature), relative_humidity), air_target)", "°C", 31, 0.5,
      "K", true},
     {"felt_temperature({outer}(air_temperature), 45 %, 3 K)", "°C", 28, 0.5, "K"},
+    {"felt_temperature({outer}(air_temperature), relative_humidity, 20 K, 48 %)", "°C", 31, 0.5, "K"},
     {"wet_bulb({outer}(air_temperature), relative_humidity)", "°C", 25, 0.5, "K"},
     {"dew_point({outer}(air_temperature), relative_humidity)", "°C", 22.5, 0.5, "K"},
 };

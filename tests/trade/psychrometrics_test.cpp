@@ -79,6 +79,9 @@ TEST(FeltTemperature, FollowsTheHandbooksTableFromMemory) {
     double high = 0;
     for (int column = 0; column < 4; ++column) {
       const double rh = 40 + 10 * column;
+      for (int held = 0; held < 4; ++held) {
+        EXPECT_NEAR(felt_temperature_c(row[column], rh, 20, 40 + 10 * held), row[held], 0.6) << row[column] << " at " << rh;
+      }
       EXPECT_NEAR(felt_temperature_c(row[column], rh, 20), row[2], 0.5) << row[column] << " at " << rh;
       const double wet_bulb = wet_bulb_c(row[column], rh);
       low = std::min(low, wet_bulb);
@@ -93,6 +96,8 @@ TEST(FeltTemperature, IsBoundedAndClamped) {
   EXPECT_DOUBLE_EQ(felt_temperature_c(33, 40, 1), 32);
   EXPECT_DOUBLE_EQ(felt_temperature_c(33, 70, 1), 34);
   EXPECT_DOUBLE_EQ(felt_temperature_c(33, 45, 0), 33);
+  EXPECT_DOUBLE_EQ(felt_temperature_c(33, 45, 20, 45), 33);
+  EXPECT_DOUBLE_EQ(felt_temperature_c(33, 70, 20, 90), 33);
   EXPECT_DOUBLE_EQ(felt_temperature_c(33, 5, 20), felt_temperature_c(33, 40, 20));
   EXPECT_DOUBLE_EQ(felt_temperature_c(33, 99, 20), felt_temperature_c(33, 70, 20));
 }
@@ -121,9 +126,11 @@ TEST(Psychrometrics, AgreeWithASecondImplementation) {
         EXPECT_NEAR(dew_point_c(t, rh), *dew, 1e-9) << t << ' ' << rh;
       }
       if (t < 2 || t > 45) continue;
-      EXPECT_NEAR(felt_temperature_c(t, rh, 20), *reference::plain_felt_temperature_c(t, rh, 20, kSeaLevelPa),
-                  1e-9)
-          << t << ' ' << rh;
+      for (const double held : {45.0, 60.0}) {
+        EXPECT_NEAR(felt_temperature_c(t, rh, 20, held),
+                    *reference::plain_felt_temperature_c(t, rh, 20, held, kSeaLevelPa), 1e-9)
+            << t << ' ' << rh;
+      }
     }
   }
 }
