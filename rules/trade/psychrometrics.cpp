@@ -105,7 +105,8 @@ double dew_point_c(double t_c, double rh_percent) {
   return root([&](double dew) { return std::log(saturation_pressure_pa(dew)) - target; }, -100, t_c);
 }
 
-double felt_temperature_c(double t_c, double rh_percent, double at_most_k, double reference_percent, double air_pa) {
+double felt_temperature_c(double t_c, double rh_percent, double at_most_k, double reference_percent,
+                          double air_pa) {
   if (!in_range(t_c, rh_percent) || !in_range(t_c, reference_percent) || !(at_most_k >= 0)) return kUnknown;
   const double counted = std::clamp(rh_percent, 40.0, 70.0);
   const double reference = std::clamp(reference_percent, 40.0, 70.0);

@@ -31,8 +31,8 @@ inline constexpr double kSeaLevelPa = 101325.0;
 /// %, and where it lies below -100 °C.
 [[nodiscard]] double dew_point_c(double t_c, double rh_percent);
 
-/// The dry-bulb temperature at `reference_percent` that has the same wet bulb as this air. Both humidities count
-/// as 40 % below that and as 70 % above: nothing is published outside.
+/// The dry-bulb temperature at `reference_percent` that has the same wet bulb as this air. Both humidities
+/// count as 40 % below that and as 70 % above: nothing is published outside.
 ///
 /// Source: Aviagen, Ross Broiler Management Handbook, 2014 and 2018, table of dry-bulb temperature at
 /// relative humidity by age (after Mitchell, Scottish Agricultural College), from memory. Each of its rows is

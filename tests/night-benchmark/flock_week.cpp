@@ -20,8 +20,12 @@ constexpr Duration kFaultLasts = 3h;
 constexpr Duration kOneWakeUp = 30min;  // what comes within this time of a wake-up wakes nobody again
 constexpr std::array<const char*, 8> kProbes = {"a", "b", "c", "d", "e", "f", "g", "h"};
 
-double seconds_of(Instant time) { return std::chrono::duration<double>(time.time_since_epoch()).count(); }
-Instant instant_of(double seconds) { return Instant(std::chrono::duration_cast<Duration>(std::chrono::duration<double>(seconds))); }
+double seconds_of(Instant time) {
+  return std::chrono::duration<double>(time.time_since_epoch()).count();
+}
+Instant instant_of(double seconds) {
+  return Instant(std::chrono::duration_cast<Duration>(std::chrono::duration<double>(seconds)));
+}
 
 std::string farm_text() {
   std::string probes;
@@ -50,33 +54,38 @@ call_out:
   urgent: [{{after: 0 min, tell: on-duty, by: text}}]
   soon: [{{after: 0 min, tell: on-duty, by: text}}]
   note: {{daily: "06:30", tell: on-duty, by: text}}
-)", probes);
+)",
+                     probes);
 }
 
 std::string flock_text(const FlockWeek& week, const std::string& packs) {
   const std::string placed = to_rfc3339(week.placed);
-  return fmt::format("format: 1\nflock: flock-1\nhouse: house-1\nplaced: {} {}\nbirds: 17000\nchick_weight: 42 g\n"
-                     "lights: {{0 d: 23 h, 7 d: 18 h}}\nlights_on: \"05:00\"\npacks: [{}]\n",
-                     placed.substr(0, 10), placed.substr(11, 5), packs);
+  return fmt::format(
+      "format: 1\nflock: flock-1\nhouse: house-1\nplaced: {} {}\nbirds: 17000\nchick_weight: 42 g\n"
+      "lights: {{0 d: 23 h, 7 d: 18 h}}\nlights_on: \"05:00\"\npacks: [{}]\n",
+      placed.substr(0, 10), placed.substr(11, 5), packs);
 }
 
 std::shared_ptr<const RuleSet> load(FarmFiles files) {
   const Loaded loaded = load_farm(files, [](const std::string&) { return std::optional(Zone{}); });
   if (loaded.ok()) return loaded.rules;
   std::string text;
-  for (const Issue& issue : loaded.issues) text += fmt::format("{}:{}: {}\n", issue.file, issue.line, issue.text);
+  for (const Issue& issue : loaded.issues)
+    text += fmt::format("{}:{}: {}\n", issue.file, issue.line, issue.text);
   throw std::logic_error(text);
 }
 
 /// One set of rules at work on the week.
 class Judge {
  public:
-  Judge(std::shared_ptr<const RuleSet> rules, const FlockWeek& week) : engine_(std::move(rules)), week_(week) {
+  Judge(std::shared_ptr<const RuleSet> rules, const FlockWeek& week)
+      : engine_(std::move(rules)), week_(week) {
     engine_.begin(week.begin);
   }
 
   void take(const ModelReading& reading) {
-    const auto probe = engine_.rules().find_probe(fmt::format("{}/{}/{}", reading.house, reading.measure, reading.probe));
+    const auto probe =
+        engine_.rules().find_probe(fmt::format("{}/{}/{}", reading.house, reading.measure, reading.probe));
     if (probe) engine_.take(*probe, instant_of(reading.time_s), reading.value);
     note();
   }
@@ -86,25 +95,29 @@ class Judge {
  private:
   void note() {
     for (const Event& event : engine_.events()) {
-      const bool wakes = event.kind == Event::Kind::raised || event.kind == Event::Kind::worsened || event.kind == Event::Kind::blind;
+      const bool wakes = event.kind == Event::Kind::raised || event.kind == Event::Kind::worsened ||
+                         event.kind == Event::Kind::blind;
       if (!wakes || event.priority != Priority::urgent) continue;
       const bool behind = fault_at_ && event.time >= *fault_at_ && event.time < *fault_at_ + 2 * kFaultLasts;
       if (behind) {
-        if (!result_.call_min) result_.call_min = std::chrono::duration<double, std::ratio<60>>(event.time - *fault_at_).count();
+        if (!result_.call_min)
+          result_.call_min = std::chrono::duration<double, std::ratio<60>>(event.time - *fault_at_).count();
         continue;
       }
       if (last_wake_ && event.time - *last_wake_ < kOneWakeUp) continue;
       last_wake_ = event.time;
       ++result_.needless;
-      result_.needless_rules.push_back(fmt::format("{} {} {}, value {:.1f}, limit {:.1f}", to_rfc3339(event.time).substr(5, 11), to_string(event.kind),
-                                                   engine_.rules().rules[*event.rule].name, event.value.value_or(0), event.limit.value_or(0)));
+      result_.needless_rules.push_back(fmt::format(
+          "{} {} {}, value {:.1f}, limit {:.1f}", to_rfc3339(event.time).substr(5, 11), to_string(event.kind),
+          engine_.rules().rules[*event.rule].name, event.value.value_or(0), event.limit.value_or(0)));
     }
     engine_.clear_events();
   }
 
   Engine engine_;
   const FlockWeek& week_;
-  std::optional<Instant> fault_at_ = week_.fault ? std::optional(instant_of(week_.fault->at_s)) : std::nullopt;
+  std::optional<Instant> fault_at_ =
+      week_.fault ? std::optional(instant_of(week_.fault->at_s)) : std::nullopt;
   std::optional<Instant> last_wake_;
   WeekResult result_;
 };
@@ -141,7 +154,9 @@ FlockWeek flock_week(std::uint64_t seed) {
   const double luck = random.uniform();
   if (luck < 0.6) {
     Fault fault;
-    fault.what = luck < 0.25 ? Fault::What::heater_fails : luck < 0.45 ? Fault::What::fan_fails : Fault::What::mains_lost;
+    fault.what = luck < 0.25   ? Fault::What::heater_fails
+                 : luck < 0.45 ? Fault::What::fan_fails
+                               : Fault::What::mains_lost;
     fault.house = "house-1";
     fault.at_s = std::floor(some_time());
     fault.until_s = fault.at_s + std::chrono::duration<double>(kFaultLasts).count();
@@ -149,7 +164,8 @@ FlockWeek flock_week(std::uint64_t seed) {
   }
   for (int i = static_cast<int>(random.uniform() * 3); i > 0; --i) {
     Fault fault;
-    constexpr std::array kinds = {Fault::What::probe_sticks, Fault::What::probe_silent, Fault::What::probe_jumps};
+    constexpr std::array kinds = {Fault::What::probe_sticks, Fault::What::probe_silent,
+                                  Fault::What::probe_jumps};
     fault.what = kinds[static_cast<std::size_t>(random.uniform() * 3)];
     fault.house = "house-1";
     fault.probe = kProbes[static_cast<std::size_t>(random.uniform() * 8)];
@@ -163,8 +179,10 @@ FlockWeek flock_week(std::uint64_t seed) {
 
 std::shared_ptr<const RuleSet> shipped_rules(const FlockWeek& week) {
   FarmFiles files{"farm.yaml", farm_text() + "packs: [power]\n", {}, {}, {}};
-  files.flocks["flocks/flock-1.yaml"] = flock_text(week, "air, heat, air-quality, humidity, water, feed, growth");
-  for (const auto& entry : std::filesystem::directory_iterator(std::string(UNDERWING_SOURCE_DIR) + "/rules/packs")) {
+  files.flocks["flocks/flock-1.yaml"] =
+      flock_text(week, "air, heat, air-quality, humidity, water, feed, growth");
+  for (const auto& entry :
+       std::filesystem::directory_iterator(std::string(UNDERWING_SOURCE_DIR) + "/rules/packs")) {
     std::ifstream file(entry.path());
     std::stringstream text;
     text << file.rdbuf();
@@ -179,14 +197,19 @@ std::shared_ptr<const RuleSet> plain_rules(const FlockWeek& week) {
   FarmFiles files{"farm.yaml", farm_text(), {}, {}, {}};
   files.flocks["flocks/flock-1.yaml"] = flock_text(week, "plain");
   const auto rule = [](const char* name, const char* side, double limit) {
-    return fmt::format("  {}: {{watch: mean(air_temperature), {}: {:.1f} °C, deadband: 0.5 K, on_delay: 10 min, off_delay: 10 min, "
-                       "priority: urgent, respond_within: 40 min, do: Look at the chicks.}}\n", name, side, limit);
+    return fmt::format(
+        "  {}: {{watch: mean(air_temperature), {}: {:.1f} °C, deadband: 0.5 K, on_delay: 10 min, off_delay: "
+        "10 min, "
+        "priority: urgent, respond_within: 40 min, do: Look at the chicks.}}\n",
+        name, side, limit);
   };
-  files.packs["rules/plain.yaml"] = "format: 1\npack: plain\nrules:\n" + rule("too-cold", "low", last - 3) + rule("too-hot", "high", first + 4);
+  files.packs["rules/plain.yaml"] = "format: 1\npack: plain\nrules:\n" + rule("too-cold", "low", last - 3) +
+                                    rule("too-hot", "high", first + 4);
   return load(files);
 }
 
-std::vector<WeekResult> play(const FlockWeek& week, const std::vector<std::shared_ptr<const RuleSet>>& rules) {
+std::vector<WeekResult> play(const FlockWeek& week,
+                             const std::vector<std::shared_ptr<const RuleSet>>& rules) {
   Setup setup;
   setup.houses = {week.house};
   setup.outside = week.outside;
@@ -207,7 +230,9 @@ std::vector<WeekResult> play(const FlockWeek& week, const std::vector<std::share
     }
     if (!week.fault || harm_min) continue;
     const double since_s = seconds_of(minute) - week.fault->at_s;
-    if (since_s > 0 && since_s < std::chrono::duration<double>(kFaultLasts).count() && harmful(model.house(0), week.week)) harm_min = since_s / 60;
+    if (since_s > 0 && since_s < std::chrono::duration<double>(kFaultLasts).count() &&
+        harmful(model.house(0), week.week))
+      harm_min = since_s / 60;
   }
   std::vector<WeekResult> results;
   for (const Judge& judge : judges) {

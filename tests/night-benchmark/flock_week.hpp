@@ -13,10 +13,10 @@ namespace underwing {
 /// One flock of one house for a week, made up from a seed: age, weather, heater, probes, and perhaps a fault.
 struct FlockWeek {
   std::uint64_t seed = 0;
-  int week = 0;                          ///< 0: from placement on
+  int week = 0;  ///< 0: from placement on
   HouseSetup house;
   Outside outside;
-  std::optional<Fault> fault;            ///< of heater, fans or mains; one that can kill
+  std::optional<Fault> fault;  ///< of heater, fans or mains; one that can kill
   std::vector<Fault> sensor_faults;
   Instant placed{}, begin{}, end{};
 };
@@ -25,17 +25,20 @@ struct FlockWeek {
 
 /// What came of a week under one set of rules.
 struct WeekResult {
-  std::optional<double> call_min;   ///< from the fault to the first call
-  std::optional<double> harm_min;   ///< from the fault to the moment at which the air does harm; none: not within its time
-  int needless = 0;                 ///< wake-ups that had no fault behind them
+  std::optional<double> call_min;  ///< from the fault to the first call
+  std::optional<double>
+      harm_min;      ///< from the fault to the moment at which the air does harm; none: not within its time
+  int needless = 0;  ///< wake-ups that had no fault behind them
   std::vector<std::string> needless_rules;
 };
 
-/// Rules for a week: the shipped packs, or plain limits on the mean that stand still for the week, with a delay.
+/// Rules for a week: the shipped packs, or plain limits on the mean that stand still for the week, with a
+/// delay.
 [[nodiscard]] std::shared_ptr<const RuleSet> shipped_rules(const FlockWeek& week);
 [[nodiscard]] std::shared_ptr<const RuleSet> plain_rules(const FlockWeek& week);
 
 /// Plays the same week under several sets of rules; nobody answers, and the fault lasts three hours.
-[[nodiscard]] std::vector<WeekResult> play(const FlockWeek& week, const std::vector<std::shared_ptr<const RuleSet>>& rules);
+[[nodiscard]] std::vector<WeekResult> play(const FlockWeek& week,
+                                           const std::vector<std::shared_ptr<const RuleSet>>& rules);
 
 }  // namespace underwing

@@ -1,6 +1,7 @@
-// Plays flock-weeks of the model house, made up from seeds, under the shipped packs and under plain fixed limits, and
-// says how many faults each found, how soon, with how much time left before harm, and how often it woke people for
-// nothing. --weeks N: how many (200). --seed S: where to begin (1). --goals: exit status 1 where the packs miss theirs.
+// Plays flock-weeks of the model house, made up from seeds, under the shipped packs and under plain fixed
+// limits, and says how many faults each found, how soon, with how much time left before harm, and how often
+// it woke people for nothing. --weeks N: how many (200). --seed S: where to begin (1). --goals: exit status 1
+// where the packs miss theirs.
 
 #include <fmt/format.h>
 
@@ -41,10 +42,12 @@ void add(Sum& sum, const FlockWeek& week, const WeekResult& own, const WeekResul
 }
 
 void print(const char* name, const Sum& sum, int weeks) {
-  fmt::print("{:<14} faults found {} of {}; killing ones in time {} of {}, first {}\n", name, sum.found, sum.faults,
-             sum.killing_found, sum.killing, sum.earlier);
-  fmt::print("{:<14} minutes from fault to call {}; minutes left before harm {}\n", "", middle(sum.call_min), middle(sum.left_min));
-  fmt::print("{:<14} needless wake-ups {}, {:.3f} a house and week\n", "", sum.needless, static_cast<double>(sum.needless) / weeks);
+  fmt::print("{:<14} faults found {} of {}; killing ones in time {} of {}, first {}\n", name, sum.found,
+             sum.faults, sum.killing_found, sum.killing, sum.earlier);
+  fmt::print("{:<14} minutes from fault to call {}; minutes left before harm {}\n", "", middle(sum.call_min),
+             middle(sum.left_min));
+  fmt::print("{:<14} needless wake-ups {}, {:.3f} a house and week\n", "", sum.needless,
+             static_cast<double>(sum.needless) / weeks);
 }
 
 int run(int weeks, std::uint64_t seed, bool goals) {
@@ -54,13 +57,18 @@ int run(int weeks, std::uint64_t seed, bool goals) {
     const auto results = play(week, {shipped_rules(week), plain_rules(week)});
     add(shipped, week, results[0], results[1]);
     add(plain, week, results[1], results[0]);
-    for (const std::string& rule : results[0].needless_rules) fmt::print("  seed {}, week {}: needless, {}\n", week.seed, week.week + 1, rule);
-    const bool missed = results[0].harm_min && (!results[0].call_min || *results[0].call_min >= *results[0].harm_min);
-    if (missed) fmt::print("  seed {}, week {}: harm after {:.0f} min, not called by then\n", week.seed, week.week + 1, *results[0].harm_min);
+    for (const std::string& rule : results[0].needless_rules)
+      fmt::print("  seed {}, week {}: needless, {}\n", week.seed, week.week + 1, rule);
+    const bool missed =
+        results[0].harm_min && (!results[0].call_min || *results[0].call_min >= *results[0].harm_min);
+    if (missed)
+      fmt::print("  seed {}, week {}: harm after {:.0f} min, not called by then\n", week.seed, week.week + 1,
+                 *results[0].harm_min);
   }
   print("shipped packs", shipped, weeks);
   print("plain limits", plain, weeks);
-  const bool met = shipped.killing_found == shipped.killing && 2 * shipped.earlier >= shipped.killing && shipped.needless * 10 <= weeks;
+  const bool met = shipped.killing_found == shipped.killing && 2 * shipped.earlier >= shipped.killing &&
+                   shipped.needless * 10 <= weeks;
   return goals && !met ? 1 : 0;
 }
 

@@ -1,6 +1,6 @@
 // Goal: nights on which people have to be called, and how soon.
-// Method: the shipped packs and the watch, minute by minute. Heater and fans fail in the model house; what its
-// physics do not have (ramps of a given speed, probes that lie, power) is a tape written by hand.
+// Method: the shipped packs and the watch, minute by minute. Heater and fans fail in the model house; what
+// its physics do not have (ramps of a given speed, probes that lie, power) is a tape written by hand.
 
 #include <gtest/gtest.h>
 
@@ -30,7 +30,8 @@ Fault fault(Fault::What what, Instant at) {
 
 TEST(NightsWithAFault, HeaterLocksOutOnDay1) {
   const Instant lock_out = march(3, 1, 45);
-  FarmModel model = model_of(kPlaced, march(2, 12), {2, 0, 5, 85}, {fault(Fault::What::heater_fails, lock_out)});
+  FarmModel model =
+      model_of(kPlaced, march(2, 12), {2, 0, 5, 85}, {fault(Fault::What::heater_fails, lock_out)});
   PackNight night(PackFarm{}, march(2, 22), 33);
   night.run_model(model, lock_out);
   EXPECT_EQ(night.first_call().time, kNever);
@@ -71,7 +72,8 @@ TEST(NightsWithAFault, FansStopOnDay7AtTwoSpeeds) {
     PackNight night(PackFarm{}, march(9, 21), 29.9);
     night.run_to(stop);
     EXPECT_EQ(night.first_call().time, kNever);
-    night.run_to(stop + 15min, [&, k = speed](Instant minute) { night.air(29.9 + k * minutes_from(stop, minute)); });
+    night.run_to(stop + 15min,
+                 [&, k = speed](Instant minute) { night.air(29.9 + k * minutes_from(stop, minute)); });
     const Told call = night.first_call();
     ASSERT_NE(call.time, kNever) << speed;
     // The first risen reading stands one minute after the stop.
@@ -98,7 +100,8 @@ TEST(NightsWithAFault, FansStopOnDay1BehindHeatersThatHoldTheAir) {
       EXPECT_NEAR(model.house(0).air_c(), model.house(0).target_c(), 1.5) << "heaters hold the air";
       call = night.first_call();
     }
-    ASSERT_NE(call.time, kNever) << signal << ", at the end " << model.house(0).carbon_dioxide_ppm() << " ppm";
+    ASSERT_NE(call.time, kNever) << signal << ", at the end " << model.house(0).carbon_dioxide_ppm()
+                                 << " ppm";
     if (passed != kNever) {
       EXPECT_LE(call.time, passed + 5min) << call.text;
     }
@@ -154,11 +157,20 @@ TEST(NightsWithAFault, AllProbesFallSilentAndComeBack) {
   PackNight night(PackFarm{}, march(3, 0), 32.5);
   night.run_to(march(3, 2, 3));
   (void)night.told();
-  const std::vector<std::string> all = {"air_temperature/north",    "air_temperature/centre", "air_temperature/south",
-                                        "relative_humidity/centre", "carbon_dioxide/centre",  "ammonia/centre",
-                                        "water/main",               "feed/auger",             "outside_temperature/yard",
-                                        "mains/supply",             "generator/set",          "heat_asked/computer",
-                                        "heater_running/heater",    "fan_running/timer"};
+  const std::vector<std::string> all = {"air_temperature/north",
+                                        "air_temperature/centre",
+                                        "air_temperature/south",
+                                        "relative_humidity/centre",
+                                        "carbon_dioxide/centre",
+                                        "ammonia/centre",
+                                        "water/main",
+                                        "feed/auger",
+                                        "outside_temperature/yard",
+                                        "mains/supply",
+                                        "generator/set",
+                                        "heat_asked/computer",
+                                        "heater_running/heater",
+                                        "fan_running/timer"};
   const auto silent = [&](Instant) {
     for (const std::string& probe : all) night.silence(probe);
   };
@@ -171,7 +183,8 @@ TEST(NightsWithAFault, AllProbesFallSilentAndComeBack) {
   EXPECT_EQ(first_steps, 1U) << "one fault, one call: " << told.back().text;
   // They read again, as before.
   night.set("mains/supply", 1);
-  for (const char* probe : {"generator/set", "heat_asked/computer", "heater_running/heater", "water/main", "feed/auger"})
+  for (const char* probe :
+       {"generator/set", "heat_asked/computer", "heater_running/heater", "water/main", "feed/auger"})
     night.set(probe, 0);
   night.set("fan_running/timer", 1);
   night.set("carbon_dioxide/centre", 1500);

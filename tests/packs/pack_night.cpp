@@ -56,7 +56,8 @@ packs: [power]
 
 std::map<std::string, std::string> shipped_packs() {
   std::map<std::string, std::string> packs;
-  for (const auto& entry : std::filesystem::directory_iterator(std::string(UNDERWING_SOURCE_DIR) + "/rules/packs")) {
+  for (const auto& entry :
+       std::filesystem::directory_iterator(std::string(UNDERWING_SOURCE_DIR) + "/rules/packs")) {
     std::ifstream file(entry.path());
     std::stringstream text;
     text << file.rdbuf();
@@ -67,7 +68,8 @@ std::map<std::string, std::string> shipped_packs() {
 
 FarmFiles PackFarm::files() const {
   const std::string flock = fmt::format(
-      "format: 1\nflock: spring-1\nhouse: house-1\nplaced: {}\nbirds: 17000\nchick_weight: 42 g\ngoal_day_7: 190 g\n"
+      "format: 1\nflock: spring-1\nhouse: house-1\nplaced: {}\nbirds: 17000\nchick_weight: 42 g\ngoal_day_7: "
+      "190 g\n"
       "lights: {{0 d: 23 h, 7 d: 18 h}}\nlights_on: \"05:00\"\npacks: [{}]\n{}",
       placed, packs, more);
   std::string farm = kFarm;
@@ -79,7 +81,8 @@ std::shared_ptr<const RuleSet> PackFarm::load() const {
   const Loaded loaded = load_farm(files(), bench_zone);
   if (loaded.ok()) return loaded.rules;
   std::string text;
-  for (const Issue& issue : loaded.issues) text += fmt::format("{}:{}: {}\n", issue.file, issue.line, issue.text);
+  for (const Issue& issue : loaded.issues)
+    text += fmt::format("{}:{}: {}\n", issue.file, issue.line, issue.text);
   throw std::logic_error(text);
 }
 
@@ -136,7 +139,8 @@ std::vector<Told> PackNight::told() {
   std::vector<Told> told;
   for (const auto& effects = bench_.effects(); effects_seen_ < effects.size(); ++effects_seen_) {
     const Effect& effect = effects[effects_seen_];
-    if (effect.kind != Effect::Kind::delivery || effect.delivery->outcome != Delivery::Outcome::open) continue;
+    if (effect.kind != Effect::Kind::delivery || effect.delivery->outcome != Delivery::Outcome::open)
+      continue;
     const Delivery& it = *effect.delivery;
     told.push_back({it.queued, it.who, it.priority, it.step, it.text});
   }

@@ -14,7 +14,7 @@ namespace underwing {
 /// An invented farm of one house with the instruments that the shipped packs read, and its flock.
 struct PackFarm {
   std::string placed = "2026-03-02 09:30";
-  std::string more;  ///< further lines of the flock's file
+  std::string more;    ///< further lines of the flock's file
   std::string probes;  ///< further lines of the house's probes, six spaces in
   std::string packs = "air, heat, air-quality, humidity, water, feed, growth, mortality";
   [[nodiscard]] FarmFiles files() const;
@@ -69,7 +69,8 @@ class PackNight {
 };
 
 /// The house of PackFarm as a model, from `begin`, with these faults.
-[[nodiscard]] FarmModel model_of(Instant placed, Instant begin, const Outside& outside, std::vector<Fault> faults);
+[[nodiscard]] FarmModel model_of(Instant placed, Instant begin, const Outside& outside,
+                                 std::vector<Fault> faults);
 [[nodiscard]] double seconds_of(Instant time);
 
 }  // namespace underwing

@@ -1,5 +1,6 @@
-// Goal: the packs as they ship load without a word in a house that has every instrument, name the source of every
-// number, wake people for what is worth waking for and nothing else, and carry the breeders' tables as published.
+// Goal: the packs as they ship load without a word in a house that has every instrument, name the source of
+// every number, wake people for what is worth waking for and nothing else, and carry the breeders' tables as
+// published.
 
 #include <fmt/format.h>
 #include <gtest/gtest.h>
@@ -7,8 +8,8 @@
 #include <cmath>
 #include <set>
 
-#include "rules/language/check.hpp"
 #include "rules/files/built_in.hpp"
+#include "rules/language/check.hpp"
 #include "tests/packs/pack_night.hpp"
 
 namespace underwing {
@@ -70,11 +71,27 @@ TEST(ShippedPacks, WakePeopleForThisOnly) {
   for (const WatchedRule& rule : rules->rules) {
     if (rule.worst_priority() == Priority::urgent) urgent.insert(rule.name);
   }
-  const std::set<std::string> worth = {
-      "cold-air",    "hot-air",       "cold-harm",       "hot-harm",    "heating-up",      "one-end-cold",
-      "one-end-hot", "bad-air",       "fans-stand",      "fans-stand-damp", "mains-lost",  "generator-fails",
-      "battery-low", "gas-out",       "water-stop",      "water-pressure", "water-burst", "carbon-monoxide",
-      "carbon-monoxide-peak", "ammonia-extreme", "carbon-dioxide-extreme"};
+  const std::set<std::string> worth = {"cold-air",
+                                       "hot-air",
+                                       "cold-harm",
+                                       "hot-harm",
+                                       "heating-up",
+                                       "one-end-cold",
+                                       "one-end-hot",
+                                       "bad-air",
+                                       "fans-stand",
+                                       "fans-stand-damp",
+                                       "mains-lost",
+                                       "generator-fails",
+                                       "battery-low",
+                                       "gas-out",
+                                       "water-stop",
+                                       "water-pressure",
+                                       "water-burst",
+                                       "carbon-monoxide",
+                                       "carbon-monoxide-peak",
+                                       "ammonia-extreme",
+                                       "carbon-dioxide-extreme"};
   EXPECT_EQ(urgent, worth);
 }
 
@@ -111,8 +128,10 @@ TEST(ShippedPacks, BoundsHoldWhateverTheListOfTemperatures) {
   EXPECT_NEAR(limit_at(hot, "hot-air", 35), 30, 1e-9);
   EXPECT_NEAR(limit_at(hot, "hot-harm", 35), 32, 1e-9);
   // Said twice, they move.
-  EXPECT_NEAR(limit_at("adjust:\n  warm_start: {points: {0 d: 45, 42 d: 37}}\n  never_over: {points: {0 d: 50}}\n", "hot-air", 42), 42,
-              1e-9);
+  EXPECT_NEAR(
+      limit_at("adjust:\n  warm_start: {points: {0 d: 45, 42 d: 37}}\n  never_over: {points: {0 d: 50}}\n",
+               "hot-air", 42),
+      42, 1e-9);
 }
 
 /// The values of a curve at whole days from day 0 on.
@@ -132,8 +151,9 @@ std::vector<double> by_day(const std::string& name, int days) {
 TEST(ShippedPacks, CarryTheBreedersTablesOf2022) {
   // Cobb-Vantress, Cobb500, as hatched, days 0 to 29; day 11 as it is read.
   EXPECT_EQ(by_day("cobb_500_2022", 29),
-            (std::vector<double>{42,  55,  71,  90,  112, 138, 168,  202,  240,  283,  330,  382,  440,  503,  570,
-                                 639, 711, 786, 864, 945, 1029, 1116, 1205, 1296, 1390, 1486, 1583, 1682, 1783, 1886}));
+            (std::vector<double>{42,   55,   71,   90,   112,  138,  168,  202,  240,  283,
+                                 330,  382,  440,  503,  570,  639,  711,  786,  864,  945,
+                                 1029, 1116, 1205, 1296, 1390, 1486, 1583, 1682, 1783, 1886}));
   // Aviagen, Ross 308/308 FF, as hatched, days 0 to 8.
   EXPECT_EQ(by_day("ross_308_2022", 8), (std::vector<double>{44, 62, 81, 102, 125, 151, 181, 213, 249}));
   EXPECT_NEAR(202.0 / 42, 4.81, 0.005);
@@ -142,7 +162,8 @@ TEST(ShippedPacks, CarryTheBreedersTablesOf2022) {
 TEST(ShippedPacks, CarryAviagensWeightsFromDay14OnFromMemory) {
   const std::vector<double> all = by_day("ross_308_2022", 42);
   EXPECT_EQ(all.size(), 43U);
-  for (const auto& [day, weight] : {std::pair(14U, 528), {21U, 1012}, {28U, 1616}, {35U, 2296}, {42U, 2998}}) EXPECT_EQ(all[day], weight) << day;
+  for (const auto& [day, weight] : {std::pair(14U, 528), {21U, 1012}, {28U, 1616}, {35U, 2296}, {42U, 2998}})
+    EXPECT_EQ(all[day], weight) << day;
 }
 
 }  // namespace

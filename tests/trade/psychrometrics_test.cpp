@@ -80,7 +80,8 @@ TEST(FeltTemperature, FollowsTheHandbooksTableFromMemory) {
     for (int column = 0; column < 4; ++column) {
       const double rh = 40 + 10 * column;
       for (int held = 0; held < 4; ++held) {
-        EXPECT_NEAR(felt_temperature_c(row[column], rh, 20, 40 + 10 * held), row[held], 0.6) << row[column] << " at " << rh;
+        EXPECT_NEAR(felt_temperature_c(row[column], rh, 20, 40 + 10 * held), row[held], 0.6)
+            << row[column] << " at " << rh;
       }
       EXPECT_NEAR(felt_temperature_c(row[column], rh, 20), row[2], 0.5) << row[column] << " at " << rh;
       const double wet_bulb = wet_bulb_c(row[column], rh);
@@ -114,7 +115,7 @@ TEST(Psychrometrics, KnowNothingOutsideTheirRange) {
 }
 
 TEST(Psychrometrics, AgreeWithASecondImplementation) {
-  for (double t = -39.7; t < 80; t += 1.3) {
+  for (double t = -39.7; t < 80; t += 2.3) {
     for (double rh = 0; rh <= 100; rh += 2.5) {
       for (const double air_pa : {kSeaLevelPa, 89875.0}) {
         EXPECT_NEAR(wet_bulb_c(t, rh, air_pa), *reference::plain_wet_bulb_c(t, rh, air_pa), 1e-9)
