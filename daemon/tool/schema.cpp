@@ -5,12 +5,15 @@
 #include <functional>
 #include <map>
 #include <nlohmann/json.hpp>
+#include <set>
 #include <stdexcept>
 
 #include "daemon/tool/tool.hpp"
 #include "rules/base/limits.hpp"
 #include "rules/base/units.hpp"
+#include "rules/files/built_in.hpp"
 #include "rules/files/keys.hpp"
+#include "rules/language/words.hpp"
 
 namespace underwing::tool {
 
@@ -50,6 +53,16 @@ ordered_json pattern(const std::string& text) {
   return {{"type", "string"}, {"pattern", "^(" + text + ")$"}};
 }
 
+/// A name that expressions use: no hyphen, and none of the words that mean something there already.
+ordered_json a_plain_name() {
+  ordered_json taken = ordered_json::array();
+  for (const std::string& atom : unit_atoms()) taken.push_back(atom);
+  for (const std::string& function : function_names()) taken.push_back(function);
+  for (const FactEntry& fact : kFacts) taken.push_back(fact.name);
+  for (const Measure& measure : built_in_measures()) taken.push_back(measure.name);
+  return {{"type", "string"}, {"pattern", "^[a-z][a-z0-9_]*$"}, {"not", {{"enum", std::move(taken)}}}};
+}
+
 ordered_json one_or_many(const ordered_json& item) {
   return {{"anyOf", {item, {{"type", "array"}, {"items", item}}}}};
 }
@@ -69,8 +82,59 @@ const ordered_json& a_text() {
   return schema;
 }
 
-ordered_json a_duration() {
-  return pattern(fmt::format("{} *{}", kNumber, time_unit()));
+/// Which times a key takes. The tables do not tell, so that the keys that differ are named here.
+enum class Sign { any, not_negative, positive };
+Sign sign_of(const Key& key) {
+  static const std::set<std::string_view> kAges{"from", "until"};
+  static const std::set<std::string_view> kPositive{"ahead", "respond_within", "blind_after", "then_every"};
+  return kAges.contains(key.name)       ? Sign::any
+         : kPositive.contains(key.name) ? Sign::positive
+                                        : Sign::not_negative;
+}
+
+ordered_json a_time(Sign sign) {
+  const char* head = sign == Sign::any ? "" : sign == Sign::positive ? "(?!-)(?=[^a-z]*[1-9])" : "(?!-)";
+  return {{"type", "string"}, {"pattern", fmt::format("^{}{} *{}$", head, kNumber, time_unit())}};
+}
+
+/// A number with a unit that is wanted here, as in `42 g`.
+ordered_json with_unit(const std::string& units) {
+  return pattern(fmt::format("{} *({})", kNumber, units));
+}
+
+ordered_json a_mass() {
+  return with_unit(atoms([](const Unit& unit) {
+    Dimension mass;
+    mass.exponent[Dimension::mass] = 1;
+    return unit.dimension == mass;
+  }));
+}
+
+/// No temperature on a scale: half a degree of difference is 0.5 K. Where the measure has no unit, a plain
+/// number.
+ordered_json a_difference() {
+  const std::string units = atoms([](const Unit& unit) { return !unit.point; });
+  return {{"anyOf", {{{"type", "number"}}, pattern(fmt::format("{0} *(({1})(/({1}))*)?", kNumber, units))}}};
+}
+
+ordered_json a_rate() {
+  return with_unit(fmt::format("({})?/{}", any_unit(), time_unit()));
+}
+
+/// Three to fifteen digits; spaces and hyphens as people write them.
+ordered_json a_phone_number() {
+  return {{"type", {"string", "number"}}, {"pattern", "^\\+?[ -]*([0-9][ -]*){3,15}$"}};
+}
+
+ordered_json a_program() {
+  ordered_json bundled = ordered_json::array();
+  for (const std::string& name : bundled_plugins()) bundled.push_back(name);
+  return {{"anyOf", {{{"enum", std::move(bundled)}}, {{"type", "string"}, {"pattern", "/"}}}}};
+}
+
+/// An age, as in a curve.
+ordered_json an_age() {
+  return a_time(Sign::any);
 }
 
 /// Plain numbers are quantities without a unit; YAML hands those over as numbers.
@@ -114,6 +178,9 @@ class Writer {
         {"type", "object"}, {"properties", std::move(properties)}, {"additionalProperties", false}};
     if (!required.empty()) schema["required"] = std::move(required);
     if (&keys == &rule_keys()) schema.update(shape_of_rule());
+    if (&keys == &person_keys())
+      schema["anyOf"] = {needs(keys, {"text"}), needs(keys, {"call"}), needs(keys, {"mail"}),
+                         needs(keys, {"web-hook"})};
     if (&keys == &limit_keys()) schema["oneOf"] = {needs(keys, {"low"}), needs(keys, {"high"})};
     return schema;
   }
@@ -138,22 +205,60 @@ class Writer {
     return {{"required", names}};
   }
 
-  /// A rule has `when`, or `watch` with at least one limit.
+  /// None of these keys.
+  static ordered_json without(const KeyTable& keys, std::initializer_list<const char*> names) {
+    ordered_json any = ordered_json::array();
+    for (const char* name : names) any.push_back(needs(keys, {name}));
+    return {{"not", {{"anyOf", std::move(any)}}}};
+  }
+
+  /// A rule has `when`, or `watch` with limits of one kind; and what calls somebody says what to do, and how
+  /// soon.
   static ordered_json shape_of_rule() {
     const KeyTable& keys = rule_keys();
-    ordered_json watching = needs(keys, {"watch"});
-    watching["anyOf"] = {needs(keys, {"low"}), needs(keys, {"high"}), needs(keys, {"limits"})};
-    return {{"oneOf", {needs(keys, {"when"}), watching}}};
+    ordered_json condition = needs(keys, {"when"});
+    condition.update(without(keys, {"watch", "low", "high", "limits", "ahead", "deadband"}));
+    ordered_json listed = needs(keys, {"watch", "limits"});
+    listed.update(without(keys, {"when", "low", "high", "priority"}));
+    ordered_json watching = needs(keys, {"watch", "priority"});
+    watching["anyOf"] = {needs(keys, {"low"}), needs(keys, {"high"})};
+    watching.update(without(keys, {"when", "limits"}));
+    condition["required"].push_back("priority");
+    const ordered_json calls{{"type", "object"},
+                             {"required", {"priority"}},
+                             {"properties", {{"priority", {{"enum", {"urgent", "soon"}}}}}}};
+    const ordered_json one_calls{{"required", {"limits"}},
+                                 {"properties", {{"limits", {{"type", "array"}, {"contains", calls}}}}}};
+    return {{"oneOf", {condition, listed, watching}},
+            {"if", {{"anyOf", {calls, one_calls}}}},
+            {"then", needs(keys, {"do", "respond_within"})}};
+  }
+
+  /// What a flock may adjust: any key of a rule, a curve or a measure, or a value as a whole.
+  ordered_json adjustment() {
+    ordered_json properties = ordered_json::object();
+    for (const KeyTable* keys : {&rule_keys(), &curve_keys(), &measure_keys()}) {
+      for (const Key& key : keys->keys) {
+        ordered_json value = value_of(*keys, key);
+        value["description"] = std::string(key.help);
+        properties[std::string(key.name)] = std::move(value);
+      }
+    }
+    const ordered_json map{
+        {"type", "object"}, {"properties", std::move(properties)}, {"additionalProperties", false}};
+    return {{"anyOf", {map, an_expression()}}};
   }
 
   ordered_json value_of(const KeyTable& keys, const Key& key) {
     switch (key.kind) {
       case ValueKind::text:
+        if (&keys == &person_keys() && (key.name == "text" || key.name == "call")) return a_phone_number();
+        if (&keys == &plugin_keys() && key.name == "run") return a_program();
         return a_text();
       case ValueKind::name:
         return a_name();
       case ValueKind::names:
-        return one_or_many(a_name());
+        return &keys == &call_step_keys() || &keys == &call_daily_keys() ? people() : one_or_many(a_name());
       case ValueKind::one_of:
         return words_of(key);
       case ValueKind::format:
@@ -163,13 +268,15 @@ class Writer {
       case ValueKind::whole:
         return {{"type", "integer"}};
       case ValueKind::number:
+        if (&keys == &flock_keys() && key.name == "birds") return {{"type", "integer"}, {"minimum", 1}};
         return {{"type", "number"}};
       case ValueKind::numbers:
         return {{"type", "array"}, {"items", {{"type", "number"}}}, {"minItems", 2}, {"maxItems", 2}};
       case ValueKind::duration:
-        return a_duration();
+        return a_time(sign_of(key));
       case ValueKind::quantity:
-        return a_quantity();
+        if (&keys == &flock_keys()) return a_mass();
+        return key.name == "max_rate" ? a_rate() : a_difference();
       case ValueKind::unit:
         return pattern(fmt::format("({})?", any_unit()));
       case ValueKind::time_of_day:
@@ -192,33 +299,47 @@ class Writer {
       case ValueKind::texts:
         return one_or_many(a_text());
       case ValueKind::points: {
-        ordered_json points = map_of(a_duration(), a_quantity());
+        ordered_json points = map_of(an_age(), a_quantity());
         points["minProperties"] = 1;
         points["maxProperties"] = limits::kCurvePoints;
         return points;
       }
       case ValueKind::light_plan:
-        return map_of(a_duration(), a_duration());
+        return map_of(an_age(), a_time(Sign::not_negative));
       case ValueKind::map:
         return reference(*key.inner);
       case ValueKind::maps:
         return {{"type", "array"}, {"items", reference(*key.inner)}};
       case ValueKind::named_maps:
-        return map_of(a_name(), reference(*key.inner));
+        return map_of(&keys == &pack_keys() && key.name == "curves" ? a_plain_name() : a_name(),
+                      reference(*key.inner));
       case ValueKind::anything:
         return free_value(keys, key);
     }
     throw std::logic_error("a kind of value that the schema does not know");
   }
 
+  /// People by name; `on-duty` and `everyone` stand by themselves.
+  static ordered_json people() {
+    ordered_json person = a_name();
+    person["not"] = {{"enum", {"on-duty", "everyone"}}};
+    const ordered_json single{{"type", "array"}, {"items", a_name()}, {"minItems", 1}, {"maxItems", 1}};
+    const ordered_json several{{"type", "array"}, {"items", person}, {"minItems", 1}};
+    return {{"anyOf", {a_name(), single, several}}};
+  }
+
   /// Keys whose values have a shape that the tables do not tell; a new one has to be added here.
   ordered_json free_value(const KeyTable& keys, const Key& key) {
     const std::string_view name = key.name;
-    if (&keys == &house_keys() && name == "probes") return map_of(a_name(), one_or_many(a_name()));
+    if (&keys == &house_keys() && name == "probes") {
+      ordered_json names = one_or_many(a_name());
+      names["anyOf"][1]["uniqueItems"] = true;
+      return map_of(a_name(), names);
+    }
     if (&keys == &plugin_keys() && name == "settings") return {{"type", "object"}};
-    if (&keys == &pack_keys() && name == "values") return map_of(a_name(), an_expression());
+    if (&keys == &pack_keys() && name == "values") return map_of(a_plain_name(), an_expression());
     if (&keys == &flock_keys() && name == "adjust") {
-      return map_of(a_name(), {{"type", {"object", "string", "number"}}});
+      return map_of(a_name(), adjustment());
     }
     if (&keys == &call_out_keys()) {
       const ordered_json steps{{"type", "array"}, {"items", reference(call_step_keys())}, {"minItems", 1}};
