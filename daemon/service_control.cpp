@@ -136,6 +136,11 @@ json Service::Impl::status() {
                            {"dropped", plugin.readings_dropped}, {"not_understood", plugin.not_understood},
                            {"not_understood_last", plugin.not_understood_last}});
   }
+  json paths = json::array();
+  for (const PathStatus& path : watch->paths()) {
+    paths.push_back({{"path", path.name}, {"state", to_string(path.state)}, {"sent", path.sent ? json(to_rfc3339(*path.sent)) : json()},
+                     {"proven", path.proven ? json(to_rfc3339(*path.proven)) : json()}});
+  }
   json strangers = json::array();
   for (const auto& [name, stranger] : intake->strangers()) {
     if (strangers.size() == kStrangersShown) break;
@@ -143,7 +148,7 @@ json Service::Impl::status() {
   }
   return {{"farm", rules->farm.name}, {"time", to_rfc3339(watch->now())}, {"time_local", story->stamp(watch->wall())}, {"wall", to_rfc3339(watch->wall())},
           {"clock_trusted", !clock || clock->read().trusted}, {"rules", rules->hash}, {"houses", std::move(houses)},
-          {"plugins", std::move(plugin_list)}, {"alarms", list_alarms()}, {"refused_ahead", refused_ahead},
+          {"plugins", std::move(plugin_list)}, {"paths", std::move(paths)}, {"alarms", list_alarms()}, {"refused_ahead", refused_ahead},
           {"unknown_names", std::move(strangers)}, {"disk", journal->problem()},
           {"on_duty", on_duty(rules->farm, watch->wall(), watch->swaps()).value_or("nobody")}};
 }
@@ -255,6 +260,7 @@ Result<json> Service::Impl::command(const std::string& method, const json& param
     const Duration span(static_cast<std::int64_t>(minutes_wanted->get<double>() * 60'000.0));
     return said(watch->work_by(*house, span, text_at(params, "who")));
   }
+  if (method == "drill") return said(watch->drill(text_at(params, "person"), text_at(params, "path")));
   if (method == "record") {
     const auto house = rules->find_house(text_at(params, "house"));
     if (!house) return Failure{fmt::format("the farm has no house '{}'", text_at(params, "house"))};

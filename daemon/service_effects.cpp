@@ -57,7 +57,7 @@ void Service::Impl::apply() {
       case Effect::Kind::delivery: {
         const Delivery& delivery = *effect.delivery;
         const nlohmann::json detail = {{"to", delivery.to}, {"text", delivery.text}, {"codes", delivery.codes},
-                                       {"step", delivery.step}, {"note", effect.json}};
+                                       {"step", delivery.step}, {"path", delivery.path}, {"note", effect.json}};
         transaction.rows.emplace_back(DeliveryRow{delivery.id, delivery.queued, delivery.who, to_string(delivery.way),
                                                   to_string(delivery.outcome), detail.dump()});
         if (delivery.outcome == Delivery::Outcome::open) batch.deliveries.push_back(delivery);
@@ -102,6 +102,13 @@ void Service::Impl::hand_over(std::uint64_t number) {
 }
 
 void Service::Impl::hand(const Delivery& delivery) {
+  if (hand_on(delivery, "")) return;
+  watch->receipt(delivery.id, Delivery::Outcome::failed, fmt::format("no plugin that is up carries {}", to_string(delivery.way)));
+  apply();
+}
+
+/// Hands it to the next plugin after `after` that carries its way and is up. False: there is none.
+bool Service::Impl::hand_on(const Delivery& delivery, const std::string& after) {
   const nlohmann::json params = {{"delivery", delivery.id}, {"to", delivery.to}, {"by", to_string(delivery.way)},
                                  {"text", delivery.text}, {"who", delivery.who}, {"priority", to_string(delivery.priority)},
                                  {"codes", delivery.codes}};
@@ -112,11 +119,24 @@ void Service::Impl::hand(const Delivery& delivery) {
     const auto status = std::find_if(statuses.begin(), statuses.end(), [&](const PluginStatus& s) { return s.name == entry.name; });
     return status != statuses.end() && (status->state == PluginState::ready || status->state == PluginState::started);
   };
+  bool passed = after.empty();
   for (const PluginEntry& entry : rules->farm.plugins) {
-    if (usable(entry) && plugins->deliver(entry.name, delivery.id, params)) return;
+    const bool may = delivery.only_path.empty() || delivery.only_path == entry.name;
+    if (passed && may && usable(entry) && plugins->deliver(entry.name, delivery.id, params)) {
+      watch->handed(delivery.id, entry.name);
+      return true;
+    }
+    passed = passed || entry.name == after;
   }
-  watch->receipt(delivery.id, Delivery::Outcome::failed, fmt::format("no plugin that is up carries {}", to_string(delivery.way)));
-  apply();
+  return false;
+}
+
+/// A plugin could not deliver: another one that carries the same way is tried before the step has failed. True: it has it.
+bool Service::Impl::another_path(const std::string& plugin, const nlohmann::json& params) {
+  if (text_at(params, "outcome") != "failed") return false;
+  const std::vector<Delivery> open = watch->open_deliveries();
+  const auto found = std::find_if(open.begin(), open.end(), [&](const Delivery& delivery) { return delivery.id == text_at(params, "delivery"); });
+  return found != open.end() && found->path == plugin && hand_on(*found, plugin);
 }
 
 void Service::Impl::publish(const Alarm& alarm) {

@@ -57,6 +57,8 @@ struct Service::Impl {
   void apply();
   void hand_over(std::uint64_t batch);
   void hand(const Delivery& delivery);
+  bool hand_on(const Delivery& delivery, const std::string& after);
+  bool another_path(const std::string& plugin, const nlohmann::json& params);
   void publish(const Alarm& alarm);
   void tell_story(const Effect& effect);
   void keep_minute(std::size_t probe, Instant time, double value);

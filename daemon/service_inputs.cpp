@@ -56,6 +56,7 @@ void Service::Impl::on_reading(const std::string&, const SenmlRecord& record) {
 }
 
 void Service::Impl::on_message(const std::string& plugin, const std::string& method, const nlohmann::json& params) {
+  if (method == "receipt" && params.is_object() && another_path(plugin, params)) return;
   const auto entry = std::find_if(rules->farm.plugins.begin(), rules->farm.plugins.end(), [&](const PluginEntry& p) { return p.name == plugin; });
   const bool may_name = entry != rules->farm.plugins.end() && may_name_people(*entry);
   if (const auto said = take_message(*watch, method, params, may_name ? Watch::MayName::yes : Watch::MayName::no)) {

@@ -64,6 +64,11 @@ std::string Story::sentence(const Effect& effect) {
   if (kind == "trouble") return text_of(event, "text");
   if (kind == "swapped") return text_of(event, "text");
   if (kind == "work") return fmt::format("{}: work until {}, {}", house, text_of(event, "until_local"), text_of(event, "who"));
+  if (kind == "drill") return fmt::format("A drill begins: {}{}", text_of(event, "code"), text_of(event, "who").empty() ? "" : ", for " + text_of(event, "who"));
+  if (kind == "drilled") {
+    const bool answered = event.value("answered", false);
+    return answered ? "The drill is answered by " + text_of(event, "who") : "The drill was not answered";
+  }
   if (kind == "raised") {
     since_[place + "/" + rule] = effect.time;
     return fmt::format("{}: {} is raised, {}{}", place, rule, text_of(event, "priority"), value_and_limit(event));

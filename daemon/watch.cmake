@@ -14,9 +14,12 @@ target_sources(underwing_watch PRIVATE
   daemon/story.cpp
   daemon/watch.cpp
   daemon/watch_calls.cpp
+  daemon/watch_day.cpp
+  daemon/watch_drill.cpp
   daemon/watch_duty.cpp
   daemon/watch_explain.cpp
   daemon/watch_holding.cpp
+  daemon/watch_paths.cpp
   daemon/watch_replies.cpp
   daemon/watch_snapshot.cpp
   daemon/watch_words.cpp

@@ -16,11 +16,12 @@ namespace {
 using namespace std::chrono_literals;
 
 constexpr Duration kProbeBadAfter = 30min;
-constexpr Duration kPluginSilentAfter = 10min;    // blind rules speak sooner, and name the plugin
 constexpr Duration kHouseSilentAfter = 10min;     // of stale probes; its blind rules speak sooner
-constexpr Duration kChannelDownAfter = 2min;
 constexpr Duration kBlindTogether = 60s;
 constexpr Duration kReceiptWithin = 60s;
+constexpr std::size_t kRecentMinutes = 20;        // of a rule's value
+constexpr Duration kFloodWindow = 10min;          // EEMUA 191: a flood is more than 10 alarms to a person within 10 min …
+constexpr std::size_t kFloodBegins = 10, kFloodEnds = 5;  // … and over with fewer than 5 (both from memory)
 constexpr Duration kClockNews = 10min;            // how long a jump of the clock stands as an alarm
 constexpr Duration kNightKept = 36h;              // where no summary is told, nothing may pile up
 constexpr Duration kCodeRest = std::chrono::hours(7 * 24);
@@ -168,6 +169,7 @@ void Watch::reading(std::size_t probe, Instant time, double value) {
   engine_->take(probe, time, value);
   const MeasureKind kind = rules_->probes[probe].quality.kind;
   if (kind == MeasureKind::tally || kind == MeasureKind::round) keep_entry(probe, time, value);
+  if (kind == MeasureKind::sample) keep_day(probe, value);
   settle_engine();
 }
 
@@ -229,6 +231,13 @@ std::string Watch::new_code() {
     const std::string longer = pair_of(number * 37 + 32) + pair_of(number / (kLetters * kDigits) + number);
     if (!by_code(longer)) return longer;
   }
+}
+
+/// An alarm is told for the first time.
+void Watch::note_first_telling() {
+  while (!told_lately_.empty() && now_ - told_lately_.front() >= kFloodWindow) told_lately_.pop_front();
+  told_lately_.push_back(now_);
+  if (told_lately_.size() > kFloodBegins) flood_ = true;
 }
 
 Alarm* Watch::standing(Alarm::Subject subject, const std::string& house, const std::string& rule,
@@ -463,18 +472,6 @@ void Watch::trouble(const std::string& name, bool on, const std::string& text, c
   built_in("", name, part, on, Priority::soon, text);
 }
 
-void Watch::plugin(const std::string& name, bool up, const std::string& text) {
-  Plugin& plugin = plugins_[name];
-  if (plugin.up == up && plugin.since != Instant{}) {
-    plugin.text = text;
-    return;
-  }
-  plugin = {up, now_, text};
-  if (!up) return;
-  built_in("", "plugin-silent", name, false, Priority::soon, "");
-  built_in("", "path-down", name, false, Priority::soon, "");
-}
-
 void Watch::clock(Duration wall_ahead) {
   const Duration jump = wall_ahead - engine_->wall_ahead();
   engine_->set_wall(wall_ahead);
@@ -496,9 +493,24 @@ void Watch::check_minute() {
   std::erase_if(night_, [&](const Night& entry) { return entry.returned && now_ - *entry.returned > kNightKept; });
   const Alarm* jumped = standing(Alarm::Subject::built_in, "", "clock", "");
   if (jumped && now_ - jumped->raised >= kClockNews) built_in("", "clock", "", false, Priority::soon, "");
+  while (!told_lately_.empty() && now_ - told_lately_.front() >= kFloodWindow) told_lately_.pop_front();
+  if (told_lately_.size() < kFloodEnds) flood_ = false;
+  keep_recent();
+  keep_levels();
+  check_drills();
   check_probes();
   check_houses();
   check_plugins();
+}
+
+void Watch::keep_recent() {
+  recent_.resize(rules_->rules.size());
+  for (std::size_t rule = 0; rule < recent_.size(); ++rule) {
+    const RuleState& state = engine_->state(rule);
+    if (!state.in_force || !rules_->rules[rule].watch) continue;
+    recent_[rule].push_back(state.unknown_since == kNever ? state.last_value : kUnknown);
+    if (recent_[rule].size() > kRecentMinutes) recent_[rule].pop_front();
+  }
 }
 
 void Watch::check_probes() {
@@ -542,20 +554,6 @@ void Watch::check_houses() {
   }
 }
 
-void Watch::check_plugins() {
-  for (const auto& [name, plugin] : plugins_) {
-    if (plugin.up) continue;
-    const auto entry = std::find_if(rules_->farm.plugins.begin(), rules_->farm.plugins.end(),
-                                    [&, &key = name](const PluginEntry& p) { return p.name == key; });
-    if (entry == rules_->farm.plugins.end()) continue;
-    const bool channel = !ways_of(*entry).empty();
-    if (now_ - plugin.since < (channel ? kChannelDownAfter : kPluginSilentAfter)) continue;
-    built_in("", channel ? "path-down" : "plugin-silent", name, true, Priority::soon,
-             fmt::format("{} has been down since {}{}{}", name, clock_time(rules_->farm.zone, plugin.since + engine_->wall_ahead()),
-                         plugin.text.empty() ? "" : ": ", plugin.text));
-  }
-}
-
 void Watch::reload(std::shared_ptr<const RuleSet> rules) {
   auto engine = std::make_unique<Engine>(rules);
   engine->adopt(*engine_);
@@ -566,6 +564,8 @@ void Watch::reload(std::shared_ptr<const RuleSet> rules) {
   rules_ = std::move(rules);
   engine_ = std::move(engine);
   unusable_since_ = std::move(unusable_since);
+  recent_.clear();
+  std::erase_if(paths_, [&](const auto& entry) { return !has_plugin(rules_->farm, entry.first); });
   std::erase_if(plugins_, [&](const auto& entry) { return !has_plugin(rules_->farm, entry.first); });
   settle_engine();
   end_orphans();

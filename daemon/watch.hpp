@@ -44,6 +44,7 @@ struct Alarm {
   bool again = false;                 ///< urgent a second time within the hour
   bool held = false;                  ///< not told for now: a cause was told, or the rule comes and goes
   Instant release_at = kNever;        ///< of what is held: when it is told all the same
+  std::string only_path;              ///< of a drill: the plugin that is to carry it; empty: any
   bool named_in_summary = false;
   std::set<std::string> told;         ///< people
 
@@ -77,9 +78,22 @@ struct Delivery {
   int step = 0;                                              ///< for the record: the step's number from 1; 0: none
   Instant queued{};
   Outcome outcome = Outcome::open;
+  std::string path;                                          ///< the plugin that has it; empty: none yet
+  std::string only_path;                                     ///< no other one may carry it; empty: any
 };
 
 [[nodiscard]] const char* to_string(Delivery::Outcome outcome);
+
+/// A path by which people are reached: a plugin that carries messages. `suspect`: what it was last given failed;
+/// `untested`: it has been given nothing yet.
+enum class PathState : std::uint8_t { untested, up, suspect, down };
+[[nodiscard]] const char* to_string(PathState state);
+struct PathStatus {
+  std::string name;
+  PathState state = PathState::untested;
+  std::optional<Instant> sent;    ///< when it last said that something went out
+  std::optional<Instant> proven;  ///< when it last said that something arrived
+};
 
 /// What `Watch` wants done. In the order in which it stands: the journal has it before a channel does.
 struct Effect {
@@ -124,6 +138,8 @@ class Watch {
   void finish();
   /// A reading of a probe, in the measure's unit, with its own time.
   void reading(std::size_t probe, Instant time, double value);
+  /// A delivery is with this plugin now; with another one before, that one failed.
+  void handed(const std::string& delivery, const std::string& path);
   /// What became of a delivery. Unknown or settled ones change nothing.
   void receipt(const std::string& delivery, Delivery::Outcome outcome, const std::string& text);
   /// What a person sent; `from` is a number or address of a person, or a person's name where the plugin that brings it
@@ -145,6 +161,9 @@ class Watch {
                   EvenUrgent even_urgent);
   /// Two people change places for the shifts that begin on that date, or, asked again, back. Both are told.
   Answered swap_duty(const std::string& one, const std::string& other, Date date, const std::string& who);
+  /// Sends a marked test through the call-out: all its steps, or `person` alone, over any path or one plugin's. It needs an
+  /// answer within 15 minutes, and the result is kept.
+  Answered drill(const std::string& person, const std::string& path);
   /// A plugin came up or went down (or says that it cannot do its work).
   void plugin(const std::string& name, bool up, const std::string& text);
   /// One of the watch's own troubles begins or ends: "clock", "disk", "rules-refused"; `part` tells several of a name apart.
@@ -180,7 +199,11 @@ class Watch {
   [[nodiscard]] const std::map<std::uint64_t, Alarm>& alarms() const { return alarms_; }
   [[nodiscard]] std::vector<Delivery> open_deliveries() const;
   [[nodiscard]] const std::vector<DutySwap>& swaps() const { return swaps_; }
+  /// In the order of the farm file.
+  [[nodiscard]] std::vector<PathStatus> paths() const;
+  /// The morning summary: as one text message, and in five lines a house where there is room (mail).
   [[nodiscard]] std::string summary_text();
+  [[nodiscard]] std::string summary_in_full();
   [[nodiscard]] std::string evening_text(std::vector<std::string>* faults = nullptr);
 
   // Keeping over a restart.
@@ -214,6 +237,7 @@ class Watch {
       int step = 0;
       Priority priority = Priority::note;
       std::string text, in_short;
+      std::string in_full;             ///< for a way that has room for it; empty: the text
       Instant not_before{};            ///< good news about lesser things waits until people are up
     };
     std::vector<Waiting> waiting;
@@ -242,7 +266,7 @@ class Watch {
   void check_minute();
   void check_probes();
   void check_houses();
-  void check_plugins();
+  void keep_recent();
   bool join_group(const std::string& group, const std::string& house, const std::string& member, Priority priority);
   [[nodiscard]] std::string silent_plugin() const;
   [[nodiscard]] bool house_silent(std::size_t house);
@@ -253,6 +277,7 @@ class Watch {
   // watch_calls.cpp: call-out
   /// `now`: what is held back otherwise is told, too.
   enum class Telling : std::uint8_t { may_be_held, now };
+  void note_first_telling();
   void start_calling(Alarm& alarm, Telling telling = Telling::may_be_held);
   void ease_calling(Alarm& alarm);
   void take_step(Alarm& alarm);
@@ -268,13 +293,32 @@ class Watch {
   void tell_those_told(const Alarm& alarm, const std::string& except, const std::string& text);
   void acknowledge_alarm(Alarm& alarm, const std::string& who);
   void plan_check(Alarm& alarm);
-  void tell_daily(const std::string& text);
+  void tell_daily(const std::string& text, const std::string& in_full = "");
   void schedule_daily();
   void tell_summary();
   void tell_evening();
   [[nodiscard]] Instant within_plan_hours(Priority priority, Instant time) const;
   [[nodiscard]] const CallPlan* plan_of(Priority priority) const;
   [[nodiscard]] Alarm* by_code(const std::string& code);
+
+  // watch_drill.cpp: marked tests
+  [[nodiscard]] static bool is_drill(const Alarm& alarm) { return alarm.subject == Alarm::Subject::built_in && alarm.rule == "drill"; }
+  void end_drill(Alarm& alarm, bool answered);
+  void check_drills();
+  [[nodiscard]] std::string drills_text() const;
+
+  // watch_day.cpp: what the day's two texts tell
+  void keep_day(std::size_t probe, double value);
+  void keep_levels();
+  [[nodiscard]] std::vector<std::string> house_lines(std::size_t house);
+  void find_house_faults(std::size_t house, std::vector<std::string>& faults);
+  void find_fuel_faults(std::size_t house, std::vector<std::string>& faults) const;
+  void find_people_faults(std::vector<std::string>& faults) const;
+
+  // watch_paths.cpp: plugins, and of these the paths by which people are reached
+  void check_plugins();
+  void note_outcome(const std::string& path, Delivery::Outcome outcome);
+  void try_again();
 
   // watch_replies.cpp: what people send
   void answer(const Person& person, const std::string& text);
@@ -313,6 +357,7 @@ class Watch {
   // watch_words.cpp: texts
   [[nodiscard]] std::string alarm_text(const Alarm& alarm);
   [[nodiscard]] std::string head(const Alarm& alarm);
+  [[nodiscard]] std::string trend_text(const Alarm& alarm, std::size_t rule) const;
   [[nodiscard]] std::string back_text(const Alarm& alarm, Reason reason);
   [[nodiscard]] std::optional<std::size_t> rule_of(const Alarm& alarm) const;
 
@@ -345,12 +390,20 @@ class Watch {
   std::vector<Night> night_;
   std::vector<Instant> unusable_since_;         ///< by probe; kNever: it is usable, or the house is empty
   std::map<std::string, Instant> silent_since_; ///< by house
+  std::vector<std::deque<double>> recent_;      ///< by rule: what it saw in the last minutes, for how fast things get worse
+  std::deque<Instant> told_lately_;             ///< when alarms were told for the first time, within the last 10 min
+  bool flood_ = false;
   struct Plugin {
     bool up = false;
     Instant since{};
     std::string text;
   };
   std::map<std::string, Plugin> plugins_;
+  struct Path {
+    std::optional<Instant> sent, proven;
+    unsigned failures = 0;                      ///< in a row
+  };
+  std::map<std::string, Path> paths_;           ///< by plugin
   std::map<std::string, std::deque<std::pair<Instant, Priority>>> returns_;  ///< of the last hour, by subject, house, rule and probe
   struct Work {
     Instant until{};
@@ -365,6 +418,18 @@ class Watch {
   };
   std::map<std::string, LastEntered> last_entered_;  ///< by person
   std::map<std::string, std::vector<std::pair<Instant, double>>> entries_;  ///< of rounds and tallies, by the probe's full name
+  struct Drilled {
+    Instant begun{};
+    std::optional<Duration> answered_after;
+  };
+  std::map<std::string, Drilled> drilled_;      ///< by person ("": the whole call-out): the last drill that ended
+  /// Since the last summary: by full name of the probe.
+  struct Day {
+    double lowest = 0, highest = 0, sum = 0, first = 0;
+    std::size_t count = 0;
+  };
+  std::map<std::string, Day> day_;
+  std::map<std::string, std::deque<std::pair<Instant, double>>> levels_;  ///< of gas and fuel, by the hour
   std::map<std::string, Instant> helped_;       ///< person: when told how to answer, since when nothing was understood
   struct Shelving {
     Instant until{};

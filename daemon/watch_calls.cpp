@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <cctype>
 #include <nlohmann/json.hpp>
+#include <utility>
 
 #include "daemon/duty.hpp"
 #include "daemon/watch.hpp"
@@ -16,6 +17,8 @@ namespace {
 using namespace std::chrono_literals;
 
 constexpr Duration kGather = 20s;            // what comes for one person within this goes out together
+constexpr Duration kFloodGather = 5min;      // of what need not wake anybody, in a flood
+constexpr std::size_t kSpelledOut = 10;      // more alarms than this in one text are counted
 constexpr Duration kRetryFirst = 1min;
 constexpr Duration kOnTheWayGrace = 5min;    // added to a person's `away` before HERE is missed
 
@@ -85,7 +88,7 @@ void Watch::take_step(Alarm& alarm) {
   if (!plan || !alarm.life.wants_answer()) return stop_calling(alarm);
   const std::size_t taken = std::min(calling.step, plan->steps.size() - 1);
   const CallStep& step = plan->steps[taken];
-  ++calling.serial;
+  if (calling.serial++ == 0) note_first_telling();
   calling.open = 0;
   calling.reached = false;
   calling.taken = taken;
@@ -102,7 +105,8 @@ void Watch::take_step(Alarm& alarm) {
   message.priority = alarm.priority;
   message.text = alarm_text(alarm);
   message.in_short = head(alarm);
-  for (const std::string& who : people_of(rules_->farm, step.tell, wall(), swaps_)) tell(who, step.by, message);
+  const bool one = is_drill(alarm) && !alarm.probe.empty();
+  for (const std::string& who : one ? std::vector{alarm.probe} : people_of(rules_->farm, step.tell, wall(), swaps_)) tell(who, step.by, message);
   if (calling.open == 0) step_failed(alarm);
 }
 
@@ -157,16 +161,23 @@ void Watch::tell(const std::string& who, const std::vector<Way>& by, const Mail:
     Mail& box = mailboxes_[mailbox];
     // What is urgent waits for other alarms, not behind confirmations and good news.
     const Instant last = message.priority == Priority::urgent ? box.last_alarm : box.last_sent;
-    const bool told_just_now = last != Instant(Duration::min()) && now_ - last < kGather;
+    const bool held_by_flood = flood_ && message.alarm != 0 && message.priority != Priority::urgent;
+    const Duration gather = held_by_flood ? kFloodGather : kGather;
+    const bool told_just_now = last != Instant(Duration::min()) && now_ - last < gather;
     if (!told_just_now && message.not_before <= now_ && (box.flush_at > now_ || message.priority == Priority::urgent)) {
       if (message.alarm != 0) std::erase_if(box.waiting, [&](const Mail::Waiting& other) { return other.alarm == message.alarm; });
       send(mailbox, {message});
       plan_flush(box);
       continue;
     }
+    // In a flood what need not wake anybody waits until it fits into one text.
+    Mail::Waiting later = message;
+    if (held_by_flood && told_just_now) {
+      later.not_before = std::max(later.not_before, box.last_sent + kFloodGather);
+    }
     // What waits about the same alarm is overtaken by this.
     if (message.alarm != 0) std::erase_if(box.waiting, [&](const Mail::Waiting& other) { return other.alarm == message.alarm; });
-    box.waiting.push_back(message);
+    box.waiting.push_back(std::move(later));
     plan_flush(box);
   }
 }
@@ -192,14 +203,25 @@ void Watch::flush(const Mailbox& mailbox) {
 std::string Watch::gathered(const std::vector<Mail::Waiting>& messages, bool any_code) const {
   const std::string replies = any_code ? ". Reply OK (all of them)" : ".";
   std::vector<std::string> variants;
-  for (std::size_t count = messages.size(); count > 0; --count) {
-    std::string all;
+  const auto alarms = std::count_if(messages.begin(), messages.end(), [](const auto& message) { return message.alarm != 0; });
+  const auto urgent = std::count_if(messages.begin(), messages.end(), [](const auto& message) { return message.priority == Priority::urgent; });
+  std::string counts;
+  std::size_t most = messages.size();
+  if (flood_ || messages.size() > kSpelledOut) {  // counted, the urgent ones spelled out as far as there is room
+    counts = fmt::format("{} alarm{}, {} urgent", alarms, alarms == 1 ? "" : "s", urgent == 0 ? "none" : std::to_string(urgent));
+    most = static_cast<std::size_t>(urgent);
+    if (most == 0) return fit({counts + replies});
+    counts += ": ";
+  }
+  for (std::size_t count = most; count > 0; --count) {
+    std::string all = counts;
+    bool first = true;
     for (std::size_t i = 0; i < count; ++i) {
       std::string_view head = messages[i].in_short;
       while (head.ends_with('.')) head.remove_suffix(1);
-      all += (all.empty() ? "" : "; ") + std::string(head);
+      all += (std::exchange(first, false) ? "" : "; ") + std::string(head);
     }
-    if (count < messages.size()) all += fmt::format("; and {} more", messages.size() - count);
+    if (count < most) all += fmt::format("; and {} more", most - count);
     if (count == 1) all = cut_to(all, kTextSeptetsMax - replies.size());
     variants.push_back(all + replies);
   }
@@ -228,7 +250,9 @@ void Watch::send(const Mailbox& mailbox, std::vector<Mail::Waiting> messages) {
       delivery.codes.push_back(alarm->second.code);
     }
     alarm->second.told.insert(who);
+    if (messages.size() == 1) delivery.only_path = alarm->second.only_path;
   }
+  if (way == Way::mail && messages.size() == 1 && !messages.front().in_full.empty()) delivery.text = messages.front().in_full;
   if (messages.size() > 1) {
     delivery.text = gathered(messages, !delivery.codes.empty());
   }
@@ -246,11 +270,19 @@ void Watch::send(const Mailbox& mailbox, std::vector<Mail::Waiting> messages) {
   deliveries_.emplace(delivery.id, std::move(delivery));
 }
 
+void Watch::handed(const std::string& id, const std::string& path) {
+  const auto found = deliveries_.find(id);
+  if (found == deliveries_.end() || found->second.path == path) return;
+  note_outcome(found->second.path, Delivery::Outcome::failed);  // another path is tried because this one could not
+  found->second.path = path;
+}
+
 void Watch::receipt(const std::string& id, Delivery::Outcome outcome, const std::string& text) {
   const auto found = deliveries_.find(id);
   if (found == deliveries_.end() || outcome == Delivery::Outcome::open) return;
   const bool was_open = found->second.outcome == Delivery::Outcome::open;
   found->second.outcome = outcome;
+  note_outcome(found->second.path, outcome);
   const Delivery delivery = found->second;
   Effect effect;
   effect.kind = Effect::Kind::delivery;
@@ -313,6 +345,7 @@ void Watch::acknowledge_alarm(Alarm& alarm, const std::string& who) {
   record({{"time", to_rfc3339(now_)}, {"event", "acknowledged"}, {"house", alarm.house}, {"rule", alarm.rule}, {"code", alarm.code},
           {"who", who}});
   note_alarm(alarm);
+  if (is_drill(alarm)) return end_drill(alarm, true);
   if (stood) tell_those_told(alarm, who, fmt::format("{} has it: {}.", who, head(alarm)));
 }
 
@@ -369,10 +402,11 @@ void Watch::schedule_daily() {
   evening_due_ = next(rules_->farm.evening_check);
 }
 
-void Watch::tell_daily(const std::string& text) {
+void Watch::tell_daily(const std::string& text, const std::string& in_full) {
   const auto note = rules_->farm.call_out.find(Priority::note);
   Mail::Waiting message;
   message.text = message.in_short = text;
+  message.in_full = in_full;
   std::vector<std::string> tell_whom{"on-duty"};
   std::vector<Way> by{Way::text};
   if (note != rules_->farm.call_out.end() && !note->second.steps.empty()) {
@@ -383,7 +417,8 @@ void Watch::tell_daily(const std::string& text) {
 }
 
 void Watch::tell_summary() {
-  tell_daily(summary_text());
+  tell_daily(summary_text(), summary_in_full());
+  day_.clear();
   for (auto& [id, alarm] : alarms_) {
     alarm.named_in_summary = true;
     if (alarm.life.state() == AlarmState::returned_unacknowledged || alarm.priority == Priority::note) {

@@ -153,7 +153,7 @@ std::string Watch::take_answer(const Person& person, const Reply& asked) {
       }
     }
     done.push_back(what);
-    urgent = urgent || alarm->priority == Priority::urgent;
+    urgent = urgent || (alarm->priority == Priority::urgent && !is_drill(*alarm));
   }
   std::string text;
   if (!done.empty()) {

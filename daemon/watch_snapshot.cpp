@@ -57,7 +57,7 @@ json to_json(const Alarm& alarm) {
           {"limit", to_json(alarm.limit)}, {"detail", alarm.detail}, {"acknowledged_by", alarm.acknowledged_by},
           {"acknowledged_at", to_json(alarm.acknowledged_at)}, {"here", alarm.here}, {"again", alarm.again}, {"held", alarm.held},
           {"release_at", to_json(alarm.release_at)},
-          {"named_in_summary", alarm.named_in_summary}, {"told", alarm.told}, {"calling", to_json(alarm.calling)}};
+          {"only_path", alarm.only_path}, {"named_in_summary", alarm.named_in_summary}, {"told", alarm.told}, {"calling", to_json(alarm.calling)}};
 }
 
 Alarm to_alarm(const json& from) {
@@ -83,6 +83,7 @@ Alarm to_alarm(const json& from) {
   alarm.again = from.at("again");
   alarm.held = from.at("held");
   alarm.release_at = to_instant(from.at("release_at"));
+  alarm.only_path = from.at("only_path");
   alarm.named_in_summary = from.at("named_in_summary");
   alarm.told = from.at("told").get<std::set<std::string>>();
   alarm.calling = to_calling(from.at("calling"));
@@ -93,7 +94,7 @@ json to_json(const Delivery& delivery) {
   return {{"id", delivery.id}, {"who", delivery.who}, {"way", static_cast<int>(delivery.way)}, {"to", delivery.to},
           {"text", delivery.text}, {"priority", static_cast<int>(delivery.priority)}, {"codes", delivery.codes},
           {"steps", delivery.steps}, {"step", delivery.step}, {"queued", to_json(delivery.queued)},
-          {"outcome", static_cast<int>(delivery.outcome)}};
+          {"outcome", static_cast<int>(delivery.outcome)}, {"path", delivery.path}, {"only_path", delivery.only_path}};
 }
 
 Delivery to_delivery(const json& from) {
@@ -109,6 +110,8 @@ Delivery to_delivery(const json& from) {
   delivery.step = from.at("step");
   delivery.queued = to_instant(from.at("queued"));
   delivery.outcome = static_cast<Delivery::Outcome>(from.at("outcome").get<int>());
+  delivery.path = from.at("path");
+  delivery.only_path = from.at("only_path");
   return delivery;
 }
 
@@ -175,6 +178,7 @@ std::string Watch::snapshot() const {
     for (const auto& message : mail.waiting) {
       waiting.push_back({{"alarm", message.alarm}, {"serial", message.serial}, {"step", message.step},
                          {"priority", static_cast<int>(message.priority)}, {"text", message.text}, {"in_short", message.in_short},
+                         {"in_full", message.in_full},
                          {"not_before", to_json(message.not_before)}});
     }
     const bool never = mail.last_sent == Instant(Duration::min());
@@ -204,6 +208,16 @@ std::string Watch::snapshot() const {
     for (const auto& [time, value] : kept) out["entries"].push_back({probe, to_json(time), value});
   }
   for (const DutySwap& swap : swaps_) out["swaps"].push_back({swap.date.time_since_epoch().count(), swap.one, swap.other});
+  for (const auto& [name, path] : paths_) out["paths"][name] = {to_json(path.sent), to_json(path.proven), path.failures};
+  for (const auto& [who, drilled] : drilled_) {
+    out["drilled"][who] = {to_json(drilled.begun), drilled.answered_after ? json(drilled.answered_after->count()) : json()};
+  }
+  for (const auto& [probe, day] : day_) out["day"][probe] = {day.lowest, day.highest, day.sum, day.first, day.count};
+  for (const auto& [probe, levels] : levels_) {
+    for (const auto& [time, value] : levels) out["levels"][probe].push_back({to_json(time), value});
+  }
+  out["flood"] = flood_;
+  for (const Instant time : told_lately_) out["told_lately"].push_back(to_json(time));
   for (const auto& [who, time] : helped_) out["helped"][who] = to_json(time);
   return out.dump(-1, ' ', false, json::error_handler_t::replace);
 }
@@ -264,7 +278,7 @@ bool Watch::restore(const std::string& snapshot) {
       if (!entry.at(5).is_null()) mail.last_alarm = to_instant(entry.at(5));
       for (const json& message : entry.at(4)) {
         mail.waiting.push_back({message.at("alarm"), message.at("serial"), message.at("step"),
-                                static_cast<Priority>(message.at("priority").get<int>()), message.at("text"), message.at("in_short"),
+                                static_cast<Priority>(message.at("priority").get<int>()), message.at("text"), message.at("in_short"), message.at("in_full"),
                                 to_instant(message.at("not_before"))});
       }
       mailboxes.emplace(Mailbox{entry.at(0), static_cast<Way>(entry.at(1).get<int>())}, std::move(mail));
@@ -296,6 +310,27 @@ bool Watch::restore(const std::string& snapshot) {
     const auto unusable_since = to_instants(list("unusable_since"));
     auto silent_since = to_instants(list("silent_since"));
     auto helped = to_instants(list("helped"));
+    decltype(paths_) paths;
+    const json all_paths = list("paths");
+    for (const auto& [name, path] : all_paths.items()) {
+      paths[name] = {to_optional_instant(path.at(0)), to_optional_instant(path.at(1)), path.at(2)};
+    }
+    decltype(drilled_) drilled;
+    const json all_drilled = list("drilled");
+    for (const auto& [who, entry] : all_drilled.items()) {
+      drilled[who] = {to_instant(entry.at(0)), entry.at(1).is_null() ? std::nullopt : std::optional(Duration(entry.at(1).get<std::int64_t>()))};
+    }
+    decltype(day_) day;
+    const json all_day = list("day");
+    for (const auto& [probe, entry] : all_day.items()) day[probe] = {entry.at(0), entry.at(1), entry.at(2), entry.at(3), entry.at(4)};
+    decltype(levels_) levels;
+    const json all_levels = list("levels");
+    for (const auto& [probe, entries_of_probe] : all_levels.items()) {
+      for (const json& entry : entries_of_probe) levels[probe].emplace_back(to_instant(entry.at(0)), entry.at(1).get<double>());
+    }
+    std::deque<Instant> told_lately;
+    for (const json& entry : list("told_lately")) told_lately.push_back(to_instant(entry));
+    const bool flood = from.at("flood");
     decltype(works_) works;
     for (const json& entry : list("work")) works[entry.at(0)] = {to_instant(entry.at(1)), entry.at(2), entry.at(3)};
     decltype(last_entered_) last_entered;
@@ -326,6 +361,12 @@ bool Watch::restore(const std::string& snapshot) {
     silent_since_ = std::move(silent_since);
     helped_ = std::move(helped);
     swaps_ = std::move(swaps);
+    paths_ = std::move(paths);
+    drilled_ = std::move(drilled);
+    day_ = std::move(day);
+    levels_ = std::move(levels);
+    told_lately_ = std::move(told_lately);
+    flood_ = flood;
     works_ = std::move(works);
     last_entered_ = std::move(last_entered);
     entries_ = std::move(entries);

@@ -3,10 +3,12 @@
 
 #include <algorithm>
 #include <cctype>
+#include <cmath>
 
 #include "daemon/duty.hpp"
 #include "daemon/watch.hpp"
 #include "daemon/words.hpp"
+#include "rules/engine/theil_sen.hpp"
 
 namespace underwing {
 
@@ -15,6 +17,12 @@ namespace {
 using namespace std::chrono_literals;
 
 constexpr std::size_t kLockedScreen = 40;  // characters that a locked telephone shows
+constexpr Duration kTrendAhead = 20min;    // about the time that a person needs to get there
+constexpr Duration kTrendGrid = 5min;      // clock times as people say them
+constexpr std::size_t kTrendPointsMin = 5; // fewer known minutes make no trend
+constexpr std::size_t kTrendMinutes = 8;
+constexpr std::size_t kTrendStill = 3;     // minutes over which it must still go on
+constexpr double kTrendNoticed = 0.5;      // in the unit shown; less is not worth a word
 
 /// The curve that a limit is built on, if it is: people are told what the house should have, not the limit.
 std::optional<double> wanted(const WatchedRule& rule, const Limit& limit, double age_h) {
@@ -52,6 +60,7 @@ std::optional<std::size_t> Watch::rule_of(const Alarm& alarm) const {
 }
 
 std::string Watch::head(const Alarm& alarm) {
+  if (is_drill(alarm)) return "TEST, a drill: nothing is wrong";
   const std::string house = alarm.house.empty() ? "FARM" : house_in_short(alarm.house);
   const auto rule = rule_of(alarm);
   if (alarm.subject == Alarm::Subject::blindness && alarm.house.empty()) {
@@ -85,6 +94,52 @@ std::string Watch::head(const Alarm& alarm) {
   std::string text = house + cut_to(what, kLockedScreen - std::min(kLockedScreen, house.size() + gsm_length(shown))) + shown;
   if (!alarm.probe.empty()) text += " at " + alarm.probe;
   return text;
+}
+
+/// How fast it gets worse, as a clock time: "Falling since 01:45, 26 C by 02:40." Empty where the trend is not known, or
+/// does not lead further out.
+std::string Watch::trend_text(const Alarm& alarm, std::size_t index) const {
+  const WatchedRule& rule = rules_->rules[index];
+  const RuleState& state = engine_->state(index);
+  const auto worst = state.worst(rule.staged);
+  if (!worst || !rule.watch || !known(state.last_value) || index >= recent_.size()) return "";
+  const std::deque<double>& minutes = recent_[index];
+  std::vector<TrendPoint> points;
+  // Of the last minutes alone: a fall that has ended is none.
+  for (std::size_t i = minutes.size() - std::min(minutes.size(), kTrendMinutes); i < minutes.size(); ++i) {
+    if (known(minutes[i])) points.push_back({static_cast<double>(i), minutes[i]});
+  }
+  if (points.size() < kTrendPointsMin) return "";
+  std::vector<double> pairs;
+  const double per_min = theil_sen_per_minute(points, pairs);
+  // A step that is over is no trend either.
+  const double before = minutes[minutes.size() - std::min(minutes.size(), kTrendStill)];
+  if (per_min == 0 || !known(before) || (state.last_value - before) / per_min < kTrendStill / 2.0) return "";
+  const bool falling = per_min < 0;
+  if (falling != (rule.limits[*worst].side == Limit::Side::low)) return "";
+  const Zone& zone = rules_->farm.zone;
+  const auto in_minutes = [](double count) { return Duration(std::llround(count * 60'000.0)); };
+  if (alarm.reason == Reason::ahead && alarm.limit) {
+    const double left = (*alarm.limit - state.last_value) / per_min;
+    if (left <= 0 || left > 24 * 60) return "";
+    return fmt::format("{}, {} {} by {}.", falling ? "Falling" : "Rising", falling ? "below" : "above", with_unit(*alarm.limit, rule.limits[*worst].unit),
+                       clock_time(zone, wall() + in_minutes(left)));
+  }
+  const Instant then = std::chrono::ceil<std::chrono::minutes>(wall() + kTrendAhead);
+  const Instant by = then + (kTrendGrid - then.time_since_epoch() % kTrendGrid) % kTrendGrid;
+  double reached = rule.unit.from_canonical(state.last_value + per_min * hours_of(by - wall()) * 60.0);
+  if (std::fabs(reached) >= 10) reached = std::round(reached);
+  const double now_shown = rule.unit.from_canonical(state.last_value);
+  if (std::fabs(reached - now_shown) < kTrendNoticed) return "";
+  // Since its last peak, where that is not further back than what is kept.
+  const std::size_t kept = minutes.size();
+  std::size_t peak = kept - 1;
+  for (std::size_t i = kept; i-- > 0;) {
+    if (known(minutes[i]) && (falling ? minutes[i] > minutes[peak] : minutes[i] < minutes[peak])) peak = i;
+  }
+  const bool onset_seen = peak > 0;
+  const std::string from = onset_seen ? " since " + clock_time(zone, minute_due_ + engine_->wall_ahead() - std::chrono::minutes(kept - peak)) : "";
+  return fmt::format("{}{}, {} by {}.", falling ? "Falling" : "Rising", from, with_unit(rule.unit.to_canonical(reached), rule.unit), clock_time(zone, by));
 }
 
 std::string Watch::alarm_text(const Alarm& alarm) {
@@ -127,7 +182,8 @@ std::string Watch::alarm_text(const Alarm& alarm) {
   } else if (alarm.limit) {
     words.expected = fmt::format(", limit {}", with_unit(*alarm.limit, limit.unit));
   }
-  if (alarm.reason == Reason::ahead) words.expected += ", heading past its limit";
+  words.trend = trend_text(alarm, *rule);
+  if (alarm.reason == Reason::ahead && words.trend.empty()) words.expected += ", heading past its limit";
   words.expected += day;
   if (const Alarm* cause = cause_of(alarm, false)) {
     const auto its_rule = rule_of(*cause);
@@ -171,96 +227,6 @@ std::string Watch::back_text(const Alarm& alarm, Reason reason) {
   }
   const std::string reset = alarm.life.stands() ? " It stays listed until it is reset on the spot." : "";
   return fmt::format("{} back to normal{} at {}. {} from {}.{}", house, value.empty() ? "" : ": " + value, to, what, from, reset);
-}
-
-std::string Watch::summary_text() {
-  const Zone& zone = rules_->farm.zone;
-  const Duration wall_ahead = engine_->wall_ahead();
-  std::vector<std::string> parts, brief;
-  for (std::size_t house = 0; house < rules_->houses.size(); ++house) {
-    const std::string& name = rules_->houses[house].name;
-    std::string long_text, short_text;
-    std::size_t calls = 0;
-    for (const Night& entry : night_) {
-      if (entry.house != name) continue;
-      ++calls;
-      const std::string until = entry.returned ? clock_time(zone, *entry.returned + wall_ahead) : "now";
-      long_text += fmt::format("{}{} {}-{}{}", long_text.empty() ? "" : ", ", entry.what, clock_time(zone, entry.raised + wall_ahead),
-                               until, entry.who.empty() ? "" : " (" + entry.who + ")");
-    }
-    if (calls == 0) long_text = short_text = "quiet";
-    else short_text = fmt::format("{} alarm{}", calls, calls == 1 ? "" : "s");
-    std::string day;
-    if (const auto flock = rules_->flock_in(house, wall())) day = " " + day_of(rules_->flocks[*flock], zone, wall());
-    parts.push_back(house_in_short(name) + day + ": " + long_text);
-    brief.push_back(house_in_short(name) + day + ": " + short_text);
-  }
-  const auto open = std::count_if(alarms_.begin(), alarms_.end(), [](const auto& entry) { return entry.second.life.stands(); });
-  const auto farm_wide = std::count_if(night_.begin(), night_.end(), [](const Night& entry) { return entry.house.empty(); });
-  std::string tail = fmt::format("Open now: {}.", open == 0 ? "none" : std::to_string(open));
-  if (farm_wide > 0) tail = fmt::format("Farm: {} trouble{}. ", farm_wide, farm_wide == 1 ? "" : "s") + tail;
-  const auto all = [&](const std::vector<std::string>& list) {
-    std::string text = fmt::format("MORNING {}. ", clock_time(zone, wall()));
-    for (const std::string& part : list) text += part + ". ";
-    return text + tail;
-  };
-  return fit({all(parts), all(brief)});
-}
-
-std::string Watch::evening_text(std::vector<std::string>* faults_out) {
-  const Zone& zone = rules_->farm.zone;
-  std::vector<std::string> faults, houses;
-  for (std::size_t house = 0; house < rules_->houses.size(); ++house) {
-    if (!occupied(house)) continue;
-    const std::string short_name = house_in_short(rules_->houses[house].name);
-    std::size_t silent = 0;
-    std::string first;
-    for (const auto& [measure, probes] : rules_->houses[house].probes) {
-      const MeasureKind kind = rules_->measures[measure].kind;
-      if (kind == MeasureKind::tally || kind == MeasureKind::round || kind == MeasureKind::sample) continue;
-      for (const std::size_t probe : probes) {
-        if (engine_->series(probe).usable(now_)) continue;
-        if (silent++ == 0) first = measure_in_words(rules_->measures[measure].name) + " " + rules_->probes[probe].name;
-      }
-    }
-    if (silent > 0) faults.push_back(fmt::format("{} {} silent{}", short_name, first, silent > 1 ? fmt::format(" and {} more", silent - 1) : ""));
-    std::size_t blind = 0, in_force = 0;
-    for (std::size_t rule = 0; rule < rules_->rules.size(); ++rule) {
-      if (rules_->rules[rule].house != house) continue;
-      blind += engine_->state(rule).blind;
-      in_force += engine_->state(rule).in_force;
-    }
-    if (blind > 0) faults.push_back(fmt::format("{} {} rule{} cannot tell", short_name, blind, blind == 1 ? "" : "s"));
-    if (in_force == 0) faults.push_back(short_name + " has no rule in force");
-    if (const auto flock = rules_->flock_in(house, wall())) {
-      const Flock& birds = rules_->flocks[*flock];
-      houses.push_back(short_name + " " + (wall() < birds.placed ? "chicks at " + clock_time(zone, birds.placed) : day_of(birds, zone, wall())));
-    }
-  }
-  for (const auto& [id, alarm] : alarms_) {
-    if (alarm.life.stands() && alarm.priority != Priority::note) faults.push_back(head(alarm));
-  }
-  for (const auto& [name, plugin] : plugins_) {
-    if (!plugin.up) faults.push_back(name + " is down");
-  }
-  for (Duration ahead = Duration::zero(); ahead < 12h; ahead += 30min) {
-    if (on_duty(rules_->farm, wall() + ahead, swaps_)) continue;
-    faults.push_back("nobody on duty at " + clock_time(zone, wall() + ahead));
-    break;
-  }
-  if (faults_out) *faults_out = faults;
-  const auto join = [](const std::vector<std::string>& list, const char* between) {
-    std::string text;
-    for (const std::string& part : list) text += (text.empty() ? "" : between) + part;
-    return text;
-  };
-  if (!faults.empty()) {
-    return fit({"NOT ready for the night: " + join(faults, "; ") + ".",
-                fmt::format("NOT ready for the night: {}; and {} more.", faults.front(), faults.size() - 1)});
-  }
-  const auto who = on_duty(rules_->farm, wall(), swaps_);
-  return fit({fmt::format("Ready for the night. {}. All probes live. On duty: {}.", houses.empty() ? "No flock" : join(houses, ", "),
-                          who.value_or("everyone"))});
 }
 
 }  // namespace underwing

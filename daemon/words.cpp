@@ -182,21 +182,30 @@ std::string to_text(const AlarmWords& words) {
     return text;
   };
   const std::string first = words.head + words.expected + ".";
-  // What to do gives way before how to answer.
-  std::string shorter = words.action;
-  const std::size_t rest = gsm_length(to_gsm(join({first, words.replies}))) + 1;
-  if (rest < kTextSeptetsMax && gsm_length(to_gsm(shorter)) > kTextSeptetsMax - rest) {
-    shorter = to_gsm(shorter).substr(0, kTextSeptetsMax - rest);
-    // Half a sentence can say the opposite of the whole one ("Gas smell, get out").
-    std::size_t stop = shorter.find_last_of('.');
-    if (stop == std::string::npos) stop = shorter.find_last_of(',');
-    shorter = stop == std::string::npos ? "" : shorter.substr(0, stop) + ".";
-  }
+  // What to do gives way before how to answer: as many of its sentences and parts as there is room for.
+  const auto shortened = [&](const std::string& before) {
+    std::string shorter = to_gsm(words.action);
+    const std::size_t rest = gsm_length(to_gsm(join({before, words.replies}))) + 1;
+    if (rest >= kTextSeptetsMax) return std::string();
+    if (gsm_length(shorter) <= kTextSeptetsMax - rest) return shorter;
+    shorter = cut_to(shorter, kTextSeptetsMax - rest);
+    const std::size_t stop = shorter.find_last_of(".,");
+    return stop == std::string::npos ? std::string() : shorter.substr(0, stop) + ".";
+  };
+  const std::string with_trend = join({first, words.trend});
+  const std::string beside_trend = shortened(with_trend), shorter = shortened(first);
   // How to answer is never cut off.
   const std::size_t replies = gsm_length(to_gsm(words.replies)) + 2;
   const std::size_t room = replies < kTextSeptetsMax ? kTextSeptetsMax - replies : 0;
-  return fit({join({first, words.action, words.replies}), join({first, shorter, words.replies}),
-              join({first, words.replies}), words.head + ". " + words.replies, cut_to(words.head, room) + ". " + words.replies});
+  std::vector<std::string> variants;
+  if (!words.trend.empty()) {
+    variants.push_back(join({with_trend, words.action, words.replies}));
+    if (!beside_trend.empty()) variants.push_back(join({with_trend, beside_trend, words.replies}));
+  }
+  for (const std::string& action : {words.action, shorter, std::string()}) variants.push_back(join({first, action, words.replies}));
+  variants.push_back(words.head + ". " + words.replies);
+  variants.push_back(cut_to(words.head, room) + ". " + words.replies);
+  return fit(variants);
 }
 
 }  // namespace underwing

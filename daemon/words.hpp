@@ -49,6 +49,7 @@ inline constexpr std::size_t kTextSeptetsMax = 160;
 struct AlarmWords {
   std::string head;      ///< "H1 COLD 28.6 C": what a locked screen shows
   std::string expected;  ///< ", wants 31 (day 2)"
+  std::string trend;     ///< "Falling since 01:45, 26 C by 02:40."; gives way to what to do
   std::string action;    ///< "GO NOW: look at the chicks first."
   std::string replies;   ///< "Reply OK K7. Cannot go: PASS K7"
 };

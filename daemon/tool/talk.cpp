@@ -213,6 +213,10 @@ void show_status(const json& status) {
     }
     if (plugin.value("dropped", 0) > 0) fmt::print("  {} readings dropped\n", plugin.value("dropped", 0));
   }
+  for (const json& path : status.at("paths")) {
+    const std::string proven = text_of(path, "proven").empty() ? text_of(path, "sent") : text_of(path, "proven");
+    fmt::print("People are reached by {}: {}{}\n", text_of(path, "path"), text_of(path, "state"), proven.empty() ? "" : ", last success " + proven);
+  }
   for (const json& name : status.at("unknown_names")) {
     fmt::print("{} ({} readings): {}\n", text_of(name, "name"), name.value("count", 0), text_of(name, "text"));
   }
@@ -261,6 +265,12 @@ void add_talk(CLI::App& app, Common& common) {
     }
     common.status = ask(common, "work", {{"house", work->house}, {"minutes", hours_of(*span) * 60.0}, {"who", work->who.empty() ? user_here() : work->who}}, say_text);
   });
+
+  auto whom = std::make_shared<std::pair<std::string, std::string>>();
+  auto* drilling = app.add_subcommand("drill", "Send a marked test through the call-out; it needs an answer within 15 minutes");
+  drilling->add_option("--person", whom->first, "Only to this person; left out: all steps for urgent alarms");
+  drilling->add_option("--path", whom->second, "Only over this plugin");
+  drilling->callback([&common, whom] { common.status = ask(common, "drill", {{"person", whom->first}, {"path", whom->second}}, say_text); });
 
   struct Record {
     std::string house, measure, who;

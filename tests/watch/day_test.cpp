@@ -38,6 +38,78 @@ TEST(Day, OrWhatIsNot) {
             "down; nobody on duty at 08:00.");
 }
 
+/// A farm with tanks, meters, a scale and rounds.
+FarmTexts well_fitted() {
+  FarmTexts texts;
+  FarmTexts::change(texts.farm, "      relative_humidity: [centre]\n",
+                    "      relative_humidity: [centre]\n      gas_level: [tank]\n      water: [main]\n      bird_weight: [scale]\n"
+                    "      dead_birds: [entered]\n      crop_fill: [entered]\n      outside_temperature: [yard]\n");
+  FarmTexts::change(texts.farm, "note: {daily: \"06:30\", tell: on-duty, by: text}", "note: {daily: \"06:30\", tell: ines, by: [text, mail]}");
+  return texts;
+}
+
+TEST(Day, TheEveningCheckLooksAtGasAndOutside) {
+  Bench bench(well_fitted().load(), march(3, 15));
+  bench.set("house-1/gas_level/tank", 60);
+  bench.set("house-1/outside_temperature/yard", 4);
+  bench.run_to(march(3, 20));
+  EXPECT_EQ(bench.watch().evening_text(), "Ready for the night. H1 day 1. All probes live. Outside 4 C. On duty: ines.");
+  // Ten per cent in the last hour, and ten and a half to go.
+  bench.set("house-1/gas_level/tank", 50);
+  bench.run_to(march(3, 20, 30));
+  EXPECT_EQ(bench.watch().evening_text(), "Ready for the night. H1 day 1. All probes live. Outside 4 C. On duty: ines.");
+  bench.set("house-1/gas_level/tank", 35);
+  bench.run_to(march(3, 20, 59));
+  EXPECT_EQ(bench.watch().evening_text(), "NOT ready for the night: H1 gas 35 % will not last until morning.");
+  bench.set("house-1/gas_level/tank", 8);
+  bench.run_to(march(3, 21));
+  EXPECT_EQ(bench.watch().evening_text(), "NOT ready for the night: H1 gas 8 %.");
+}
+
+TEST(Day, TheEveningCheckLooksAtPathsAndWork) {
+  Bench bench;
+  bench.outcome = [&](const Delivery& delivery) {
+    bench.watch().handed(delivery.id, "modem");
+    return Delivery::Outcome::failed;
+  };
+  bench.run_to(march(3, 20, 50));
+  bench.watch().work_by(0, 30min, "ines");
+  bench.run_to(march(3, 21, 1));
+  std::vector<std::string> faults;
+  static_cast<void>(bench.watch().evening_text(&faults));
+  EXPECT_EQ(faults, (std::vector<std::string>{"H1 work until 21:20", "modem failed last time"}));
+}
+
+TEST(Day, TheSummaryByMailHasFiveLinesAHouse) {
+  Bench bench(well_fitted().load(), march(3, 20));
+  bench.run_to(march(3, 21));
+  bench.air(28);
+  bench.reply("ines", "DEAD 12");
+  const auto scale = *bench.watch().rules().find_probe("house-1/bird_weight/scale");
+  for (int i = 0; i < 4; ++i) {
+    bench.watch().reading(scale, bench.now() + std::chrono::seconds(i), 90 + i);
+    bench.set("house-1/water/main", 33 + 100 * i);
+    bench.run(10min);
+  }
+  bench.reply("ines", "OK");
+  bench.air(33);
+  bench.run_to(march(4, 6, 29));
+  static_cast<void>(bench.texts());
+  bench.run_to(march(4, 6, 30));
+  const std::vector<std::string> texts = bench.texts();
+  ASSERT_EQ(texts.size(), 2U);
+  EXPECT_EQ(texts[0], "MORNING 06:30. H1 day 2: COLD 21:06-21:51 (ines). H2: quiet. Open now: none.");
+  EXPECT_EQ(texts[1],
+            "MORNING 06:30, Sandpiper Hollow.\n"
+            "H1 day 2: COLD 21:06-21:51 (ines)\n"
+            "  Air 28.0 to 33.0 C since 20:00.\n"
+            "  Since 20:00: water 300 L.\n"
+            "  bird weight 91.5 g on 4 weighings; dead birds today 0, flock 12 of 17000.\n"
+            "  Rounds due: crop fill.\n"
+            "H2: quiet\n"
+            "Open now: none.");
+}
+
 TEST(Day, TheSummaryNamesTheNight) {
   Bench bench;
   bench.air(28);

@@ -121,12 +121,41 @@ TEST(Words, FitWithTheLongestNames) {
   EXPECT_TRUE(seen);
 }
 
+/// "26 C by 02:40": how fast it gets worse, from the last twenty minutes.
+TEST(Words, SayHowFastItGetsWorse) {
+  Bench bench;
+  bench.run_to(march(3, 20, 20));
+  for (int minute = 0; minute < 20; ++minute) {
+    bench.air(33 - 0.25 * (minute + 1));
+    bench.run(1min);
+  }
+  const std::vector<std::string> texts = bench.texts();
+  ASSERT_FALSE(texts.empty());
+  EXPECT_EQ(texts.front(),
+            "H1 COLD 29 C, wants 32.3 (day 1). Falling since 20:20, 23 C by 21:00. GO NOW: Look at the chicks first. Then gas, heaters. "
+            "Reply OK E6. Cannot go: PASS E6");
+  // No word of it when it gets better.
+  static_cast<void>(bench.texts());
+  for (int minute = 0; minute < 12; ++minute) {
+    bench.air(29 + 0.05 * minute);
+    bench.run(1min);
+  }
+  EXPECT_EQ(bench.texts().back().find("alling"), std::string::npos);
+}
+
 TEST(Words, GiveWhatToDoUpBeforeHowToAnswer) {
   AlarmWords words{"H1 COLD 28.6 C", ", wants 31 (day 2)",
-                   "GO NOW: " + std::string(80, 'a') + ". " + std::string(80, 'b') + ".",
+                   "", "GO NOW: " + std::string(80, 'a') + ". " + std::string(80, 'b') + ".",
                    "Reply OK K7. Cannot go: PASS K7"};
   EXPECT_EQ(to_text(words), "H1 COLD 28.6 C, wants 31 (day 2). GO NOW: " + std::string(80, 'a') +
                                 ". Reply OK K7. Cannot go: PASS K7");
+  // How fast it gets worse goes before a part of what to do, and gives way to the last of it.
+  words.trend = "Falling, 26 C by 02:40.";
+  words.action = "GO NOW: look at the chicks, " + std::string(60, 'b') + ".";
+  EXPECT_EQ(to_text(words), "H1 COLD 28.6 C, wants 31 (day 2). Falling, 26 C by 02:40. GO NOW: look at the chicks. Reply OK K7. Cannot go: PASS K7");
+  words.action = "GO NOW: " + std::string(70, 'b') + ".";
+  EXPECT_EQ(to_text(words), "H1 COLD 28.6 C, wants 31 (day 2). " + words.action + " Reply OK K7. Cannot go: PASS K7");
+  words.trend.clear();
   words.action.clear();
   EXPECT_EQ(to_text(words), "H1 COLD 28.6 C, wants 31 (day 2). Reply OK K7. Cannot go: PASS K7");
   words.head = std::string(200, 'h');

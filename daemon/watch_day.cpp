@@ -1,0 +1,277 @@
+// Watch: what the day's two texts tell: whether the farm is ready for the night, and how the night was.
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "daemon/duty.hpp"
+#include "daemon/watch.hpp"
+#include "daemon/words.hpp"
+
+namespace underwing {
+
+namespace {
+
+using namespace std::chrono_literals;
+
+constexpr Duration kNight = 12h;
+constexpr Duration kDutyEvery = 30min;         // how closely the night's duty is looked at
+constexpr Duration kProvenWithin = 26h;        // the evening text itself proves a path, a day apart
+constexpr Duration kLevelsKept = 12h;
+constexpr double kLevelLeft_percent = 10;      // common practice: a tank is not run lower
+constexpr std::size_t kLinesMax = 5;           // a house
+
+std::string join(const std::vector<std::string>& list, const char* between) {
+  std::string text;
+  for (const std::string& part : list) text += (text.empty() ? "" : between) + part;
+  return text;
+}
+
+bool is_tank(const Measure& measure) { return measure.name == "gas_level" || measure.name == "fuel_level"; }
+
+}  // namespace
+
+// --- what is kept of a day ----------------------------------------------------------------------------------
+
+void Watch::keep_day(std::size_t probe, double value) {
+  Day& day = day_[rules_->full_name(probe)];
+  if (day.count++ == 0) day = {value, value, 0, value, 1};
+  day.lowest = std::min(day.lowest, value);
+  day.highest = std::max(day.highest, value);
+  day.sum += value;
+}
+
+/// Once a minute of what is shown in the summary, once an hour of tanks.
+void Watch::keep_levels() {
+  for (std::size_t probe = 0; probe < rules_->probes.size(); ++probe) {
+    const Measure& measure = rules_->probes[probe].quality;
+    const double held = engine_->series(probe).held(now_);
+    if (!known(held)) continue;
+    if (measure.kind == MeasureKind::counter || measure.name == "air_temperature") keep_day(probe, held);
+    if (!is_tank(measure) || now_.time_since_epoch() % 1h != Duration::zero()) continue;
+    auto& levels = levels_[rules_->full_name(probe)];
+    levels.emplace_back(now_, held);
+    while (now_ - levels.front().first > kLevelsKept) levels.pop_front();
+  }
+}
+
+// --- the morning summary ------------------------------------------------------------------------------------
+
+std::string Watch::summary_text() {
+  const Zone& zone = rules_->farm.zone;
+  const Duration wall_ahead = engine_->wall_ahead();
+  std::vector<std::string> parts, brief;
+  for (std::size_t house = 0; house < rules_->houses.size(); ++house) {
+    const std::string& name = rules_->houses[house].name;
+    std::string long_text, short_text;
+    std::size_t calls = 0;
+    for (const Night& entry : night_) {
+      if (entry.house != name) continue;
+      ++calls;
+      const std::string until = entry.returned ? clock_time(zone, *entry.returned + wall_ahead) : "now";
+      long_text += fmt::format("{}{} {}-{}{}", long_text.empty() ? "" : ", ", entry.what, clock_time(zone, entry.raised + wall_ahead),
+                               until, entry.who.empty() ? "" : " (" + entry.who + ")");
+    }
+    if (calls == 0) long_text = short_text = "quiet";
+    else short_text = fmt::format("{} alarm{}", calls, calls == 1 ? "" : "s");
+    std::string day;
+    if (const auto flock = rules_->flock_in(house, wall())) day = " " + day_of(rules_->flocks[*flock], zone, wall());
+    parts.push_back(house_in_short(name) + day + ": " + long_text);
+    brief.push_back(house_in_short(name) + day + ": " + short_text);
+  }
+  const auto open = std::count_if(alarms_.begin(), alarms_.end(), [](const auto& entry) { return entry.second.life.stands(); });
+  const auto farm_wide = std::count_if(night_.begin(), night_.end(), [](const Night& entry) { return entry.house.empty(); });
+  std::string tail = fmt::format("Open now: {}.", open == 0 ? "none" : std::to_string(open));
+  if (const std::string drills = drills_text(); !drills.empty()) tail += " Drill: " + drills + ".";
+  if (farm_wide > 0) tail = fmt::format("Farm: {} trouble{}. ", farm_wide, farm_wide == 1 ? "" : "s") + tail;
+  const auto all = [&](const std::vector<std::string>& list) {
+    std::string text = fmt::format("MORNING {}. ", clock_time(zone, wall()));
+    for (const std::string& part : list) text += part + ". ";
+    return text + tail;
+  };
+  return fit({all(parts), all(brief)});
+}
+
+/// At most five lines: alarms, air, water and feed, weight and dead birds, what is due.
+std::vector<std::string> Watch::house_lines(std::size_t house) {
+  const Zone& zone = rules_->farm.zone;
+  const std::string& name = rules_->houses[house].name;
+  std::vector<std::string> lines, calls;
+  for (const Night& entry : night_) {
+    if (entry.house != name) continue;
+    const auto clock = [&](Instant time) { return clock_time(zone, time + engine_->wall_ahead()); };
+    calls.push_back(fmt::format("{} {}-{}{}", entry.what, clock(entry.raised), entry.returned ? clock(*entry.returned) : "now",
+                                entry.who.empty() ? "" : " (" + entry.who + ")"));
+  }
+  const auto flock = rules_->flock_in(house, wall());
+  lines.push_back(house_in_short(name) + (flock ? " " + day_of(rules_->flocks[*flock], zone, wall()) : "") + ": " + (calls.empty() ? "quiet" : join(calls, ", ")));
+  if (!flock) return lines;
+  double lowest = kUnknown, highest = kUnknown;
+  std::vector<std::string> used, weights, dead, due;
+  for (const auto& [measure, probes] : rules_->houses[house].probes) {
+    const Measure& kind = rules_->measures[measure];
+    double sum = 0, grown = 0;
+    std::size_t count = 0;
+    for (const std::size_t probe : probes) {
+      const Series& series = engine_->series(probe);
+      const auto day = day_.find(rules_->full_name(probe));
+      if (kind.kind == MeasureKind::round && !series.usable(now_)) due.push_back(measure_in_words(kind.name));
+      if (kind.kind == MeasureKind::tally && series.ever_good()) dead.push_back(measure_in_words(kind.name) + " " + tally_text(probe));
+      if (day == day_.end()) continue;
+      if (kind.name == "air_temperature") {
+        lowest = known(lowest) ? std::min(lowest, day->second.lowest) : day->second.lowest;
+        highest = known(highest) ? std::max(highest, day->second.highest) : day->second.highest;
+      }
+      grown += std::max(0.0, day->second.highest - day->second.first);
+      sum += day->second.sum;
+      count += day->second.count;
+    }
+    if (kind.kind == MeasureKind::counter && count > 0) used.push_back(fmt::format("{} {}", measure_in_words(kind.name), with_unit(kind.unit.to_canonical(grown), kind.unit)));
+    if (kind.kind == MeasureKind::sample && count > 0) {
+      weights.push_back(fmt::format("{} {} on {} weighings", measure_in_words(kind.name), with_unit(kind.unit.to_canonical(sum / static_cast<double>(count)), kind.unit), count));
+    }
+  }
+  const std::string since = clock_time(zone, summary_from_ + engine_->wall_ahead());
+  if (known(lowest)) lines.push_back(fmt::format("  Air {:.1f} to {:.1f} C since {}.", lowest, highest, since));
+  if (!used.empty()) lines.push_back(fmt::format("  Since {}: {}.", since, join(used, ", ")));
+  weights.insert(weights.end(), dead.begin(), dead.end());
+  if (!weights.empty()) lines.push_back("  " + join(weights, "; ") + ".");
+  if (!due.empty()) lines.push_back("  Rounds due: " + join(due, ", ") + ".");
+  lines.resize(std::min(lines.size(), kLinesMax));
+  return lines;
+}
+
+std::string Watch::summary_in_full() {
+  std::string text = fmt::format("MORNING {}, {}.\n", clock_time(rules_->farm.zone, wall()), rules_->farm.name);
+  for (std::size_t house = 0; house < rules_->houses.size(); ++house) {
+    for (const std::string& line : house_lines(house)) text += line + "\n";
+  }
+  std::vector<std::string> open, farm;
+  for (const auto& [id, alarm] : alarms_) {
+    if (alarm.life.stands()) open.push_back(head(alarm) + " (" + alarm.code + ")");
+  }
+  for (const Night& entry : night_) {
+    if (entry.house.empty()) farm.push_back(entry.what);
+  }
+  if (!farm.empty()) text += "Farm: " + join(farm, "; ") + ".\n";
+  if (const std::string drills = drills_text(); !drills.empty()) text += "Drills: " + drills + ".\n";
+  return text + "Open now: " + (open.empty() ? "none" : join(open, ", ")) + ".";
+}
+
+// --- ready for the night ------------------------------------------------------------------------------------
+
+void Watch::find_house_faults(std::size_t house, std::vector<std::string>& faults) {
+  const std::string short_name = house_in_short(rules_->houses[house].name);
+  std::size_t silent = 0;
+  std::string first;
+  for (const auto& [measure, probes] : rules_->houses[house].probes) {
+    const MeasureKind kind = rules_->measures[measure].kind;
+    if (kind == MeasureKind::tally || kind == MeasureKind::round || kind == MeasureKind::sample) continue;
+    for (const std::size_t probe : probes) {
+      if (engine_->series(probe).usable(now_)) continue;
+      if (silent++ == 0) first = measure_in_words(rules_->measures[measure].name) + " " + rules_->probes[probe].name;
+    }
+  }
+  if (silent > 0) faults.push_back(fmt::format("{} {} silent{}", short_name, first, silent > 1 ? fmt::format(" and {} more", silent - 1) : ""));
+  std::size_t blind = 0, in_force = 0;
+  for (std::size_t rule = 0; rule < rules_->rules.size(); ++rule) {
+    if (rules_->rules[rule].house != house) continue;
+    blind += engine_->state(rule).blind;
+    in_force += engine_->state(rule).in_force;
+  }
+  if (blind > 0) faults.push_back(fmt::format("{} {} rule{} cannot tell", short_name, blind, blind == 1 ? "" : "s"));
+  const auto work = works_.find(rules_->houses[house].name);
+  if (work != works_.end()) {
+    faults.push_back(fmt::format("{} work until {}", short_name, clock_time(rules_->farm.zone, work->second.until + engine_->wall_ahead())));
+  } else if (in_force == 0) {
+    faults.push_back(short_name + " has no rule in force");
+  }
+  find_fuel_faults(house, faults);
+}
+
+/// Gas and fuel until morning, at the rate of the last hours.
+void Watch::find_fuel_faults(std::size_t house, std::vector<std::string>& faults) const {
+  for (const auto& [measure, probes] : rules_->houses[house].probes) {
+    if (!is_tank(rules_->measures[measure])) continue;
+    for (const std::size_t probe : probes) {
+      const double held = engine_->series(probe).held(now_);
+      if (!known(held)) continue;  // said already
+      const Instant morning = summary_due_ != kNever ? std::min(summary_due_, now_ + 24h) : now_ + kNight;
+      double left = held;
+      const auto levels = levels_.find(rules_->full_name(probe));
+      if (levels != levels_.end() && levels->second.size() > 1) {
+        // From the highest on: somebody may have filled it up.
+        const auto& [begin, level] = *std::max_element(levels->second.begin(), levels->second.end(),
+                                                       [](const auto& a, const auto& b) { return a.second < b.second; });
+        if (level > held && now_ > begin) left -= (level - held) / hours_of(now_ - begin) * hours_of(morning - now_);
+      }
+      if (left >= kLevelLeft_percent) continue;
+      faults.push_back(fmt::format("{} {} {:.0f} %{}", house_in_short(rules_->houses[house].name), rules_->measures[measure].name == "gas_level" ? "gas" : "fuel",
+                                   held, held >= kLevelLeft_percent ? " will not last until morning" : ""));
+    }
+  }
+}
+
+/// Paths that were not proven for a day, hours without duty, and people who did not answer their last drill.
+void Watch::find_people_faults(std::vector<std::string>& faults) const {
+  const Zone& zone = rules_->farm.zone;
+  for (const PathStatus& path : paths()) {
+    if (path.state == PathState::down) continue;  // said with the plugins
+    if (path.state == PathState::suspect) faults.push_back(path.name + " failed last time");
+    const auto last = std::max(path.sent, path.proven);
+    if (last && now_ - *last > kProvenWithin) faults.push_back(path.name + " was last proven " + to_words(std::chrono::floor<std::chrono::hours>(now_ - *last)) + " ago");
+  }
+  std::vector<std::string> on_call;
+  std::optional<Instant> bare;
+  for (Duration ahead = Duration::zero(); ahead < kNight; ahead += kDutyEvery) {
+    const auto who = on_duty(rules_->farm, wall() + ahead, swaps_);
+    if (!who && !bare) bare = wall() + ahead;
+    if (who && std::find(on_call.begin(), on_call.end(), *who) == on_call.end()) on_call.push_back(*who);
+  }
+  if (bare) faults.push_back("nobody on duty at " + clock_time(zone, *bare));
+  for (const std::string& who : on_call) {
+    const auto drilled = drilled_.find(who);
+    if (drilled != drilled_.end() && !drilled->second.answered_after) faults.push_back(who + " did not answer the last drill");
+  }
+}
+
+std::string Watch::evening_text(std::vector<std::string>* faults_out) {
+  std::vector<std::string> faults, houses;
+  for (std::size_t house = 0; house < rules_->houses.size(); ++house) {
+    if (!occupied(house)) continue;
+    find_house_faults(house, faults);
+    const auto flock = rules_->flock_in(house, wall());
+    if (!flock) continue;
+    const Flock& birds = rules_->flocks[*flock];
+    houses.push_back(house_in_short(rules_->houses[house].name) + " " +
+                     (wall() < birds.placed ? "chicks at " + clock_time(rules_->farm.zone, birds.placed) : day_of(birds, rules_->farm.zone, wall())));
+  }
+  for (const auto& [id, alarm] : alarms_) {
+    if (alarm.life.stands() && alarm.priority != Priority::note && !is_drill(alarm)) faults.push_back(head(alarm));
+  }
+  for (const auto& [name, plugin] : plugins_) {
+    if (!plugin.up) faults.push_back(name + " is down");
+  }
+  find_people_faults(faults);
+  if (faults_out) *faults_out = faults;
+  if (!faults.empty()) {
+    std::vector<std::string> variants{"NOT ready for the night: " + join(faults, "; ") + "."};
+    for (std::size_t count = faults.size() - 1; count > 0; --count) {
+      const std::vector<std::string> some(faults.begin(), faults.begin() + static_cast<std::ptrdiff_t>(count));
+      variants.push_back(fmt::format("NOT ready for the night: {}; and {} more.", join(some, "; "), faults.size() - count));
+    }
+    return fit(variants);
+  }
+  std::string outside;
+  if (const auto measure = rules_->find_measure("outside_temperature")) {
+    for (std::size_t probe = 0; probe < rules_->probes.size() && outside.empty(); ++probe) {
+      const double held = engine_->series(probe).held(now_);
+      if (rules_->probes[probe].measure == *measure && known(held)) outside = " Outside " + with_unit(rules_->measures[*measure].unit.to_canonical(held), rules_->measures[*measure].unit) + ".";
+    }
+  }
+  const std::string ready = fmt::format("Ready for the night. {}. All probes live.", houses.empty() ? "No flock" : join(houses, ", "));
+  const std::string duty = fmt::format(" On duty: {}.", on_duty(rules_->farm, wall(), swaps_).value_or("everyone"));
+  return fit({ready + outside + duty, ready + duty, ready});
+}
+
+}  // namespace underwing

@@ -1,0 +1,92 @@
+// Watch: drills. A marked test goes through the call-out as an alarm does, and needs an answer as one does.
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <nlohmann/json.hpp>
+
+#include "daemon/duty.hpp"
+#include "daemon/watch.hpp"
+#include "daemon/words.hpp"
+
+namespace underwing {
+
+namespace {
+
+using namespace std::chrono_literals;
+
+constexpr Duration kAnswerWithin = 15min;
+
+}  // namespace
+
+Watch::Answered Watch::drill(const std::string& person, const std::string& path) {
+  if (!person.empty() && !find_person(rules_->farm, person)) return {false, fmt::format("The farm has no person '{}'.", person)};
+  const auto all = paths();
+  const bool known_path = path.empty() || std::any_of(all.begin(), all.end(), [&](const PathStatus& status) { return status.name == path; });
+  if (!known_path) return {false, fmt::format("No plugin '{}' of farm.yaml carries messages.", path)};
+  if (const Alarm* running = standing(Alarm::Subject::built_in, "", "drill", person)) {
+    return {false, fmt::format("Such a drill is under way, {} since {}.", running->code, clock_time(rules_->farm.zone, running->raised + engine_->wall_ahead()))};
+  }
+  if (!plan_of(Priority::urgent)) return {false, "farm.yaml has no steps for urgent alarms."};
+  Alarm& alarm = raise(Alarm::Subject::built_in, "", "drill", person, Priority::urgent);
+  alarm.only_path = path;
+  nlohmann::ordered_json line = {{"time", to_rfc3339(now_)}, {"event", "drill"}, {"code", alarm.code}};
+  if (!person.empty()) line["who"] = person;
+  if (!path.empty()) line["path"] = path;
+  record(line);
+  note_alarm(alarm);
+  const std::string code = alarm.code;
+  start_calling(alarm, Telling::now);
+  return {true, fmt::format("Drill {} goes to {}{}. It needs an answer by {}.", code, person.empty() ? "whoever is next in the call-out" : person,
+                            path.empty() ? "" : " over " + path, clock_time(rules_->farm.zone, wall() + kAnswerWithin))};
+}
+
+void Watch::end_drill(Alarm& alarm, bool answered) {
+  const Duration took = now_ - alarm.raised;
+  Drilled drilled;
+  drilled.begun = alarm.raised;
+  if (answered) drilled.answered_after = took;
+  drilled_[alarm.probe] = drilled;
+  if (answered) drilled_[alarm.acknowledged_by] = drilled;
+  record({{"time", to_rfc3339(now_)}, {"event", "drilled"}, {"code", alarm.code}, {"answered", answered},
+          {"who", answered ? alarm.acknowledged_by : alarm.probe}, {"seconds", std::chrono::duration_cast<std::chrono::seconds>(took).count()}});
+  const std::string whose = answered ? alarm.acknowledged_by : alarm.probe;
+  const std::string text = answered ? fmt::format("TEST is over: {} answered after {}.", whose, to_words(std::chrono::floor<std::chrono::seconds>(took)))
+                                    : fmt::format("TEST is over: {}.", alarm.probe.empty() ? "nobody answered" : alarm.probe + " did not answer");
+  alarm.life.back();
+  alarm.returned = now_;
+  stop_calling(alarm);
+  tell_those_told(alarm, answered ? whose : "", text);
+  alarm.life.acknowledge();
+  note_alarm(alarm);
+  // That nobody answered is a trouble of its own until somebody does.
+  if (answered) {
+    built_in("", "drill-unanswered", "", false, Priority::soon, "");
+    built_in("", "drill-unanswered", whose, false, Priority::soon, "");
+  } else {
+    built_in("", "drill-unanswered", alarm.probe, true, Priority::soon,
+             fmt::format("{} answered the drill of {}", alarm.probe.empty() ? "nobody has" : alarm.probe + " has not",
+                         clock_time(rules_->farm.zone, drilled.begun + engine_->wall_ahead())));
+  }
+}
+
+void Watch::check_drills() {
+  std::vector<std::uint64_t> overdue;
+  for (const auto& [id, alarm] : alarms_) {
+    if (is_drill(alarm) && alarm.life.condition() && now_ - alarm.raised >= kAnswerWithin) overdue.push_back(id);
+  }
+  for (const std::uint64_t id : overdue) end_drill(alarms_.at(id), false);
+  if (!overdue.empty()) forget_settled();
+}
+
+/// For the summary: the drills since the last one.
+std::string Watch::drills_text() const {
+  std::string text;
+  for (const auto& [who, drilled] : drilled_) {
+    if (drilled.begun < summary_from_) continue;
+    const std::string result = drilled.answered_after ? "answered after " + to_words(std::chrono::floor<std::chrono::seconds>(*drilled.answered_after)) : "not answered";
+    text += fmt::format("{}{} {}", text.empty() ? "" : ", ", who.empty() ? "call-out" : who, result);
+  }
+  return text;
+}
+
+}  // namespace underwing
