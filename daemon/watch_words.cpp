@@ -137,7 +137,7 @@ std::string Watch::trend_text(const Alarm& alarm, std::size_t index) const {
   for (std::size_t i = kept; i-- > 0;) {
     if (known(minutes[i]) && (falling ? minutes[i] > minutes[peak] : minutes[i] < minutes[peak])) peak = i;
   }
-  const bool onset_seen = peak > 0;
+  const bool onset_seen = peak > 0 && kept - peak > kTrendPointsMin;
   const std::string from = onset_seen ? " since " + clock_time(zone, minute_due_ + engine_->wall_ahead() - std::chrono::minutes(kept - peak)) : "";
   return fmt::format("{}{}, {} by {}.", falling ? "Falling" : "Rising", from, with_unit(rule.unit.to_canonical(reached), rule.unit), clock_time(zone, by));
 }
