@@ -206,14 +206,74 @@ struct TapeReader::Impl {
   std::vector<char> input, lines;
   ZSTD_inBuffer packed{};
   std::size_t begin = 0, end = 0;  ///< what of `lines` waits to be given
+  std::size_t whole = 0;           ///< up to here `lines` holds the text of whole blocks: what may be given
   std::uint64_t line_count = 0;
   bool frame_open = false;
   bool ended = false;
   std::string loss;
+  std::size_t damaged = 0;         ///< blocks that were passed over
+  off_t frame_begin = 0;           ///< of the block under way, in the file
+  off_t consumed = 0;              ///< bytes of the file that the decompressor has taken
+
+  /// Those that were given, and those that wait to be.
+  [[nodiscard]] std::uint64_t lines_so_far() const {
+    return line_count + static_cast<std::uint64_t>(std::count(lines.data() + begin, lines.data() + end, '\n'));
+  }
 
   void lose(const std::string& what) {
-    loss = path.string() + ": " + what + " after line " + std::to_string(line_count);
+    if (loss.empty()) loss = path.string() + ": " + what + " after line " + std::to_string(lines_so_far());
     ended = true;
+  }
+
+  /// Passes over a block that cannot be read and goes on with the next one. None of its lines were given: only the
+  /// checksum at its end says that they are true.
+  void pass_over_block(off_t next) {
+    ++damaged;
+    end = whole;
+    if (loss.empty()) loss = path.string() + ": a block is damaged after line " + std::to_string(lines_so_far());
+    ZSTD_DCtx_reset(decompressor.get(), ZSTD_reset_session_only);
+    packed.pos = packed.size = 0;
+    frame_open = false;
+    frame_begin = consumed = next;
+    if (next < 0 || ::lseek(file.get(), next, SEEK_SET) < 0) finish();
+  }
+
+  /// The next place from `from` on at which a whole block stands; -1: there is none. That a block's first four bytes
+  /// (RFC 8878, 3.1.1) also stand inside another one is possible, and found out by reading it.
+  off_t find_block(off_t from) {
+    static constexpr std::string_view kMagic("\x28\xB5\x2F\xFD", 4);
+    std::string window;
+    std::vector<char> bytes(1U << 18U);
+    if (::lseek(file.get(), from, SEEK_SET) < 0) return -1;
+    for (off_t base = from;;) {
+      const std::size_t count = read_some(bytes.data(), bytes.size());
+      if (count == 0) return -1;
+      window.append(bytes.data(), count);
+      for (std::size_t at = window.find(kMagic); at != std::string::npos; at = window.find(kMagic, at + 1)) {
+        if (readable_at(base + static_cast<off_t>(at))) return base + static_cast<off_t>(at);
+        if (::lseek(file.get(), base + static_cast<off_t>(window.size()), SEEK_SET) < 0) return -1;
+      }
+      const std::size_t keep = std::min<std::size_t>(window.size(), kMagic.size() - 1);
+      base += static_cast<off_t>(window.size() - keep);
+      window.erase(0, window.size() - keep);
+    }
+  }
+
+  /// Whether a whole block with a true checksum stands there.
+  bool readable_at(off_t at) {
+    if (::lseek(file.get(), at, SEEK_SET) < 0) return false;
+    const std::unique_ptr<ZSTD_DCtx, DecompressorDeleter> trial(ZSTD_createDCtx());
+    std::vector<char> from(1U << 16U), to(ZSTD_DStreamOutSize());
+    for (;;) {
+      ZSTD_inBuffer source{from.data(), read_some(from.data(), from.size()), 0};
+      if (source.size == 0) return false;
+      while (source.pos < source.size) {
+        ZSTD_outBuffer target{to.data(), to.size(), 0};
+        const std::size_t left = ZSTD_decompressStream(trial.get(), &target, &source);
+        if (ZSTD_isError(left) != 0) return false;
+        if (left == 0) return true;
+      }
+    }
   }
 
   /// Reads bytes of the file; 0 at its end or when it fails.
@@ -230,6 +290,7 @@ struct TapeReader::Impl {
     if (begin > 0) {
       std::memmove(lines.data(), lines.data() + begin, end - begin);
       end -= begin;
+      whole -= begin;
       begin = 0;
     }
     if (end == lines.size()) lines.resize(2 * lines.size());
@@ -238,28 +299,55 @@ struct TapeReader::Impl {
   /// Adds bytes after `end`, or sets `ended`.
   void fill() {
     make_room();
-    if (lines.size() > 2 * kLine_bytes_max) return lose("a line is too long");
-    if (decompressor) return unpack();
-    const std::size_t count = read_some(lines.data() + end, lines.size() - end);
-    if (count == 0) ended = true;
-    end += count;
+    if (lines.size() > 2 * kLine_bytes_max) {
+      lose("a line is too long");
+    } else if (decompressor) {
+      unpack();
+    } else {
+      const std::size_t count = read_some(lines.data() + end, lines.size() - end);
+      if (count == 0) ended = true;
+      end += count;
+    }
+    // Of a torn last block the whole lines that could be read are given, too.
+    if (!frame_open || ended) whole = end;
+  }
+
+  /// A block that is open here is torn; or its damage made it swallow those that follow.
+  void end_of_file(std::size_t unpacked) {
+    end += unpacked;
+    if (frame_open) {
+      if (const off_t next = find_block(frame_begin + 1); next >= 0) return pass_over_block(next);
+      lose("the last block is torn");
+    }
+    finish();
+  }
+
+  void finish() {
+    if (damaged > 1) loss += ", " + std::to_string(damaged) + " blocks in all";
+    ended = true;
   }
 
   void unpack() {
     ZSTD_outBuffer target{lines.data() + end, lines.size() - end, 0};
-    while (target.pos == 0 && !ended) {
+    while ((target.pos == 0 || frame_open) && target.pos < target.size && !ended) {
       if (packed.pos == packed.size) {
         packed.size = read_some(input.data(), input.size());
         packed.pos = 0;
-        if (packed.size == 0 && !ended) {
-          ended = true;
-          if (frame_open) lose("the last block is torn");
-        }
+        if (packed.size == 0 && !ended) return end_of_file(target.pos);
         if (ended) break;
       }
+      if (!frame_open) {
+        frame_begin = consumed;
+        whole = end + target.pos;
+      }
+      const std::size_t before = packed.pos;
       const std::size_t left = ZSTD_decompressStream(decompressor.get(), &target, &packed);
-      if (ZSTD_isError(left) != 0) lose("a block is damaged");
-      else frame_open = left != 0;
+      consumed += static_cast<off_t>(packed.pos - before);
+      if (ZSTD_isError(left) != 0) {
+        end += target.pos;
+        return pass_over_block(find_block(frame_begin + 1));
+      }
+      frame_open = left != 0;
     }
     end += target.pos;
   }
@@ -290,7 +378,7 @@ std::optional<std::string_view> TapeReader::next() {
   std::size_t searched = 0;
   for (;;) {
     const char* start = tape.lines.data() + tape.begin;
-    const std::size_t size = tape.end - tape.begin;
+    const std::size_t size = tape.whole - tape.begin;
     const void* found = std::memchr(start + searched, '\n', size - searched);
     if (found == nullptr && !tape.ended) {
       searched = size;

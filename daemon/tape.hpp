@@ -71,7 +71,7 @@ class TapeReader {
   [[nodiscard]] std::optional<std::string_view> next();
 
   /// After the end: what could not be read, as a sentence; empty where nothing is missing. Of a torn last block
-  /// the whole lines that could be read have been given.
+  /// the whole lines that could be read have been given; of a damaged one none, but the blocks after it are read.
   [[nodiscard]] const std::string& loss() const;
 
  private:

@@ -41,8 +41,9 @@ void Watch::keep_day(std::size_t probe, double value) {
   day.sum += value;
 }
 
-/// Once a minute of what is shown in the summary, once an hour of tanks.
+/// Every five minutes of what is shown in the summary, every hour of tanks.
 void Watch::keep_levels() {
+  if (now_.time_since_epoch() % 5min != Duration::zero()) return;
   for (std::size_t probe = 0; probe < rules_->probes.size(); ++probe) {
     const Measure& measure = rules_->probes[probe].quality;
     const double held = engine_->series(probe).held(now_);

@@ -144,6 +144,40 @@ TEST(Tape, ADamagedBlockIsSaid) {
   EXPECT_EQ(content.loss, (folder.path() / "bad.senml.zst").string() + ": a block is damaged after line 3");
 }
 
+/// Any byte of a block in the middle may be wrong: none of its lines is given, all others are, and the loss is said.
+TEST(Tape, ADamagedBlockInTheMiddleCostsItsOwnLinesOnly) {
+  const TemporaryFolder folder;
+  TapeWriter writer(folder.path(), {"2025b", "00"});
+  std::vector<std::string> others = {R"([{"n":"watch/zone","vs":"2025b"}])", R"([{"n":"watch/rules","t":1772416800,"vs":"00"}])"};
+  std::vector<std::size_t> ends;
+  for (int block = 0; block < 4; ++block) {
+    for (int i = 0; i < 3; ++i) {
+      const std::string line = fmt::format("block {} line {}", block, i);
+      ASSERT_TRUE(writer.write(line, kStart));
+      if (block != 1) others.push_back(line);
+    }
+    ASSERT_TRUE(writer.close_block());
+    ends.push_back(std::filesystem::file_size(writer.current_file()));
+  }
+  const std::string good = read_file(writer.current_file()).value();
+  const auto path = folder.path() / "bad.senml.zst";
+  for (std::size_t at = ends[0]; at < ends[1]; ++at) {
+    std::string bytes = good;
+    bytes[at] = static_cast<char>(bytes[at] ^ 0x55);
+    put(path, bytes);
+    const Content content = content_of(path);
+    ASSERT_EQ(content.lines, others) << at;
+    ASSERT_EQ(content.loss, path.string() + ": a block is damaged after line 5") << at;
+  }
+  std::string bytes = good;
+  bytes[ends[0] + 5] = static_cast<char>(bytes[ends[0] + 5] ^ 0x55);
+  bytes[ends[2] + 5] = static_cast<char>(bytes[ends[2] + 5] ^ 0x55);
+  put(path, bytes);
+  const Content twice = content_of(path);
+  EXPECT_EQ(twice.lines.back(), "block 2 line 2");
+  EXPECT_EQ(twice.loss, path.string() + ": a block is damaged after line 5, 2 blocks in all");
+}
+
 TEST(Tape, AFailingDiskIsSaidAndCaughtUpLater) {
   const TemporaryFolder folder;
   const auto place = folder.path() / "tapes";
