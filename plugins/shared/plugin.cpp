@@ -162,8 +162,11 @@ void Plugin::receipt(const std::string& delivery, std::string_view outcome, cons
   }
 }
 
-void Plugin::reply(const std::string& from, std::string_view by, const std::string& text) {
-  send(notification("reply", {{"from", from}, {"by", by}, {"text", text}}));
+void Plugin::reply(const std::string& from, std::string_view by, const std::string& text,
+                   std::optional<double> time) {
+  nlohmann::json params{{"from", from}, {"by", by}, {"text", text}};
+  if (time) params["time"] = *time;
+  send(notification("reply", std::move(params)));
 }
 
 void Plugin::ask_step(double time) {

@@ -66,7 +66,9 @@ class Plugin {
   void flush();
   void health(bool ok, const std::string& text);  ///< says it only when it changed
   void receipt(const std::string& delivery, std::string_view outcome, const std::string& text);
-  void reply(const std::string& from, std::string_view by, const std::string& text);
+  /// `time`: when it was said, seconds since 1970, where that is known.
+  void reply(const std::string& from, std::string_view by, const std::string& text,
+             std::optional<double> time = std::nullopt);
   void ask_step(double time);
   [[nodiscard]] bool started() const { return started_; }
 

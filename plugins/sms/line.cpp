@@ -267,6 +267,7 @@ void Line::take(const std::vector<Incoming>& incoming) {
     news.kind = News::Kind::reply;
     news.from = text.number;
     news.text = text.text;
+    news.time = text.time;
     tell(std::move(news));
   };
   for (const Incoming& one : incoming) {

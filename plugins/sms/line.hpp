@@ -5,6 +5,7 @@
 #include <functional>
 #include <mutex>
 #include <set>
+#include <optional>
 #include <string>
 #include <thread>
 #include <vector>
@@ -35,6 +36,7 @@ class Line {
     Kind kind = Kind::receipt;
     std::string delivery, outcome, text;  ///< of a receipt; `text` of all
     std::string from;
+    std::optional<double> time;  ///< of a reply, where it is known
     bool ok = false;
   };
 

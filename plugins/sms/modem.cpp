@@ -8,9 +8,12 @@
 
 #include <array>
 #include <cstring>
+#include <ctime>
 #include <set>
 #include <thread>
 #include <utility>
+
+#include "plugins/shared/clock.hpp"
 
 namespace underwing {
 
@@ -38,6 +41,23 @@ std::string digits_of(const std::string& number) {
   return digits;
 }
 
+/// The centre gives its local time and how far that is ahead of UTC (3GPP TS 23.040, 9.2.3.11). A clock that was never
+/// set, or is a day ahead of ours, tells nothing.
+std::optional<double> seconds_of(const GSM_DateTime& at) {
+  constexpr int kEarliestYear = 2020;
+  constexpr double kAheadMax = 86400;
+  if (at.Year < kEarliestYear) return std::nullopt;
+  std::tm fields{};
+  fields.tm_year = at.Year - 1900;
+  fields.tm_mon = at.Month - 1;
+  fields.tm_mday = at.Day;
+  fields.tm_hour = at.Hour;
+  fields.tm_min = at.Minute;
+  fields.tm_sec = at.Second;
+  const double seconds = static_cast<double>(timegm(&fields)) - at.Timezone;
+  return seconds < wall_seconds() + kAheadMax ? std::optional(seconds) : std::nullopt;
+}
+
 Incoming to_incoming(const GSM_SMSMessage& message) {
   Incoming in;
   in.kind = message.PDU == SMS_Status_Report ? Incoming::Kind::report : Incoming::Kind::text;
@@ -46,7 +66,10 @@ Incoming to_incoming(const GSM_SMSMessage& message) {
   in.status = message.DeliveryStatus;
   const GSM_DateTime& at = message.DateTime;
   in.stamp = fmt::format("{:04}-{:02}-{:02} {:02}:{:02}:{:02}", at.Year, at.Month, at.Day, at.Hour, at.Minute, at.Second);
-  if (in.kind == Incoming::Kind::text) in.text = utf8(message.Text);
+  if (in.kind == Incoming::Kind::text) {
+    in.text = utf8(message.Text);
+    in.time = seconds_of(at);
+  }
   const GSM_UDHHeader& header = message.UDH;
   if (header.Type != UDH_NoUDH && header.AllParts > 1) {
     in.group = header.ID16bit > 0 ? header.ID16bit : header.ID8bit;

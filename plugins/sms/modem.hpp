@@ -22,6 +22,7 @@ struct Incoming {
   std::string number;
   std::string text;   ///< UTF-8
   std::string stamp;  ///< the centre's time, to tell a copy from a second text
+  std::optional<double> time;  ///< of a text, by the centre's clock: seconds since 1970; none: that clock is not set
   int reference = 0;  ///< of a report: TP-MR of the text that it is about
   int status = 0;     ///< of a report: TP-ST (3GPP TS 23.040, 9.2.3.15)
   int group = 0;      ///< of a part of a long text: what its parts have in common

@@ -64,7 +64,7 @@ class Sms final : public Plugin {
     for (const Line::News& news : line_->take_news()) {
       switch (news.kind) {
         case Line::News::Kind::receipt: receipt(news.delivery, news.outcome, news.text); break;
-        case Line::News::Kind::reply: reply(news.from, "text", news.text); break;
+        case Line::News::Kind::reply: reply(news.from, "text", news.text, news.time); break;
         case Line::News::Kind::health: health(news.ok, news.text); break;
       }
     }

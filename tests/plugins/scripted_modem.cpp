@@ -79,7 +79,7 @@ std::string read_septets(const std::vector<int>& octets, std::size_t at, std::si
   return text;
 }
 
-void add_stamp(std::vector<int>& out) { out.insert(out.end(), {0x62, 0x30, 0x30, 0x20, 0x90, 0x00, 0x00}); }
+void add_stamp(std::vector<int>& out) { out.insert(out.end(), {0x62, 0x30, 0x30, 0x20, 0x90, 0x00, 0x40}); }
 
 Submitted read_submit(const std::string& pdu) {
   const std::vector<int> octets = octets_of(pdu);

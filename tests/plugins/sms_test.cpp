@@ -127,6 +127,7 @@ TEST(Sms, TakesRepliesPushedAndStoredOnce) {
   EXPECT_EQ(reply["from"], "+447700900102");
   EXPECT_EQ(reply["text"], "OK P9");
   EXPECT_EQ(reply["by"], "text");
+  EXPECT_EQ(reply["time"], 1772500140.0) << reply;  // 2026-03-03T02:09:00, four quarters ahead of UTC
   modem.push_text(deliver_pdu(kInesDigits, "OK K7"));
   reply = phone.reply();
   EXPECT_EQ(reply["from"], kInesDigits);
