@@ -52,7 +52,8 @@ std::optional<Holder> holder_at(const Farm& farm, Instant wall, const std::vecto
     // Tomorrow as well: where clocks go back over midnight, a shift of tomorrow has begun already.
     for (Date date = today - kDay; date <= today + kDay; date += kDay) {
       if (!begins_on(shift, date) || !stretch_of(shift, farm.zone, date).holds(wall)) continue;
-      return Holder{after_swaps(shift.who, date, swaps), shift.who};
+      Holder holder{after_swaps(shift.who, date, swaps), shift.who};
+      if (!is_off(farm, holder.who, date)) return holder;
     }
   }
   return std::nullopt;
@@ -127,6 +128,12 @@ nlohmann::json to_json(const DutyTurn& turn, const Zone& zone) {
           {"minutes", std::chrono::floor<std::chrono::minutes>(turn.end - turn.begin).count()},
           {"who", name(turn.who)},
           {"in_place_of", name(turn.in_place_of)}};
+}
+
+bool is_off(const Farm& farm, const std::string& who, Date date) {
+  const Person* person = find_person(farm, who);
+  return person != nullptr && std::any_of(person->off.begin(), person->off.end(),
+                                          [&](const auto& dates) { return dates.first <= date && date <= dates.second; });
 }
 
 bool has_shift_on(const Farm& farm, const std::string& who, Date date) {

@@ -20,7 +20,8 @@ struct DutySwap {
   std::string one, other;
 };
 
-/// Who has duty at this wall time: the first line of the farm's duty list that fits, after swaps. nullopt: nobody.
+/// Who has duty at this wall time: the first line of the farm's duty list that fits, after swaps, and whose person
+/// is not off on the date on which the shift begins. nullopt: nobody.
 /// A shift begins and ends when the local clock first shows its times. One whose begin the clocks skip begins at the next instant that
 /// exists, and has its planned length where they skip its end as well; of an hour that they repeat, begin and end
 /// count the first time. So shifts that follow each other on paper leave no gap and share no moment.
@@ -41,6 +42,9 @@ inline constexpr int kDutyDaysMax = 366;
 
 /// {"begin", "end": RFC 3339; "begin_local", "end_local": "2026-03-07 20:00"; "minutes"; "who", "in_place_of": a name or null}
 [[nodiscard]] nlohmann::json to_json(const DutyTurn& turn, const Zone& zone);
+
+/// Whether this person is off on that date, by the farm's file.
+[[nodiscard]] bool is_off(const Farm& farm, const std::string& who, Date date);
 
 /// Whether a shift of this person, by the farm's file, begins on that date.
 [[nodiscard]] bool has_shift_on(const Farm& farm, const std::string& who, Date date);

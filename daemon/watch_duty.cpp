@@ -29,6 +29,9 @@ std::string Watch::swap_trouble(const std::string& one, const std::string& other
   const Date today = date_of(rules_->farm.zone, wall());
   if (date < today) return fmt::format("{} is past", to_text(date));
   if (date > today + kAheadMax) return fmt::format("{} is more than a year ahead", to_text(date));
+  for (const std::string& name : {one, other}) {
+    if (is_off(rules_->farm, name, date)) return fmt::format("{} is off on {}", name, date_in_words(date));
+  }
   if (!has_shift_on(rules_->farm, one, date) && !has_shift_on(rules_->farm, other, date)) {
     return fmt::format("neither {} nor {} has a shift that begins on {}", one, other, date_in_words(date));
   }

@@ -121,6 +121,8 @@ struct Person {
   std::string name;
   std::map<Way, std::string> addresses;  ///< numbers and mail addresses
   std::optional<Duration> away;
+  /// First and last date of each time off, of the farm's calendar counted as if it were UTC.
+  std::vector<std::pair<std::chrono::sys_days, std::chrono::sys_days>> off{};
 };
 
 struct DutyShift {

@@ -286,6 +286,10 @@ class Writer {
       case ValueKind::local_time:
         return pattern(
             fmt::format("[0-9]{{4}}-[0-9]{{2}}-[0-9]{{2}}( +|T)({})( +(first|second))?", kTimeOfDay));
+      case ValueKind::dates: {
+        const std::string date = "[0-9]{4}-[0-9]{2}-[0-9]{2}";
+        return one_or_many(pattern(fmt::format("{0}( to {0})?", date)));
+      }
       case ValueKind::days: {
         const std::string day = "(Mon|Tue|Wed|Thu|Fri|Sat|Sun)";
         return one_or_many(pattern(fmt::format("{0}( *- *{0})?( *, *{0}( *- *{0})?)*", day)));

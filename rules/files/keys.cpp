@@ -41,6 +41,7 @@ const KeyTable& person_keys() {
                                   {"mail", text, false, "mail address"},
                                   {"web-hook", text, false, "address of a web hook"},
                                   {"away", duration, false, "from bed to the house"},
+                                  {"off", dates, false, "dates on which no shift of theirs begins"},
                               }};
   return table;
 }

@@ -23,6 +23,7 @@ enum class ValueKind {
   hours,        ///< 05:30-21:30
   local_time,   ///< 2026-03-02 09:30
   days,         ///< Mon-Fri
+  dates,        ///< 2026-03-07, or 2026-03-07 to 2026-03-10, or a list of them
   expression,   ///< an expression that gives a number
   condition,    ///< an expression that is true or false
   ways,         ///< text, call, mail or web-hook, or a list of them

@@ -77,6 +77,9 @@ enum class Sign { any, not_negative, positive };
 /// "2026-03-02 09:30", with "first" or "second" where clocks repeat it. A zone without a name is not known;
 /// then only the form is judged.
 [[nodiscard]] std::optional<Instant> read_local_time(const YamlNode& node, const Zone& zone, IssueLog& log);
+/// "2026-03-07", "2026-03-07 to 2026-03-10", a list of them; each with its first and last date.
+[[nodiscard]] std::optional<std::vector<std::pair<std::chrono::sys_days, std::chrono::sys_days>>> read_dates(
+    const YamlNode& node, IssueLog& log);
 /// "Mon-Fri", "Sat, Sun", a list of them; bit 0 is Monday.
 [[nodiscard]] std::optional<std::uint8_t> read_days(const YamlNode& node, IssueLog& log);
 [[nodiscard]] std::optional<std::vector<Way>> read_ways(const YamlNode& node, IssueLog& log);

@@ -43,6 +43,18 @@ std::optional<Duration> take_time_of_day(std::string_view& text) {
   return std::chrono::hours(*hours) + std::chrono::minutes(*minutes);
 }
 
+/// Of the right form; whether there is such a day is another question.
+std::optional<std::chrono::year_month_day> take_date(std::string_view& text) {
+  const auto year = take_digits(text, 4);
+  bool fits = take_sign(text, '-');
+  const auto month = take_digits(text, 2);
+  fits = take_sign(text, '-') && fits;
+  const auto day = take_digits(text, 2);
+  if (!fits || !year || !month || !day) return std::nullopt;
+  return std::chrono::year_month_day{std::chrono::year(*year), std::chrono::month(static_cast<unsigned>(*month)),
+                                     std::chrono::day(static_cast<unsigned>(*day))};
+}
+
 bool is_text(const YamlNode& node, std::string_view wanted, IssueLog& log) {
   if (node.is_scalar()) return true;
   if (node.kind != YamlNode::Kind::wrong) report(log, node, fmt::format("{} is needed here", wanted));
@@ -82,30 +94,23 @@ std::optional<std::pair<Duration, Duration>> read_hours(const YamlNode& node, Is
 std::optional<Instant> read_local_time(const YamlNode& node, const Zone& zone, IssueLog& log) {
   if (!is_text(node, "a date and time such as 2026-03-02 09:30", log)) return std::nullopt;
   std::string_view text = node.text;
-  const auto year = take_digits(text, 4);
-  bool fits = take_sign(text, '-');
-  const auto month = take_digits(text, 2);
-  fits = take_sign(text, '-') && fits;
-  const auto day = take_digits(text, 2);
-  fits = (take_sign(text, ' ') || take_sign(text, 'T')) && fits;
+  const auto date = take_date(text);
+  const bool fits = (take_sign(text, ' ') || take_sign(text, 'T'));
   take_spaces(text);
   const auto time = take_time_of_day(text);
   take_spaces(text);
   const std::string which(text);
-  if (!fits || !year || !month || !day || !time ||
+  if (!date || !fits || !time ||
       (!which.empty() && which != "first" && which != "second")) {
     report(log, node,
            fmt::format("a date and time such as 2026-03-02 09:30 is needed here, not '{}'", node.text));
     return std::nullopt;
   }
-  const std::chrono::year_month_day date{std::chrono::year(*year),
-                                         std::chrono::month(static_cast<unsigned>(*month)),
-                                         std::chrono::day(static_cast<unsigned>(*day))};
-  if (!date.ok()) {
+  if (!date->ok()) {
     report(log, node, fmt::format("there is no such day as {}", node.text.substr(0, 10)));
     return std::nullopt;
   }
-  const Zone::Resolved resolved = zone.to_utc(LocalTime{std::chrono::sys_days(date) + *time});
+  const Zone::Resolved resolved = zone.to_utc(LocalTime{std::chrono::sys_days(*date) + *time});
   if (resolved.mapping == Zone::Mapping::skipped) {
     report(log, node, fmt::format("this time does not exist in {}: the clocks skip it that day", zone.name));
     return std::nullopt;
@@ -122,6 +127,36 @@ std::optional<Instant> read_local_time(const YamlNode& node, const Zone& zone, I
     return std::nullopt;
   }
   return which == "second" ? resolved.second : resolved.first;
+}
+
+std::optional<std::vector<std::pair<std::chrono::sys_days, std::chrono::sys_days>>> read_dates(
+    const YamlNode& node, IssueLog& log) {
+  constexpr const char* kWanted = "a date such as 2026-03-07, or 2026-03-07 to 2026-03-10,";
+  std::vector<std::pair<std::chrono::sys_days, std::chrono::sys_days>> dates;
+  for (const YamlNode* item : one_or_list(node)) {
+    if (!is_text(*item, kWanted, log)) return std::nullopt;
+    std::string_view text = item->text;
+    const auto first = take_date(text);
+    auto last = first;
+    if (first && text.starts_with(" to ")) {
+      text.remove_prefix(4);
+      last = take_date(text);
+    }
+    if (!first || !last || !text.empty()) {
+      report(log, *item, fmt::format("{} is needed here, not '{}'", kWanted, item->text));
+      return std::nullopt;
+    }
+    if (!first->ok() || !last->ok()) {
+      report(log, *item, fmt::format("'{}' holds a day that does not exist", item->text));
+      return std::nullopt;
+    }
+    if (*last < *first) {
+      report(log, *item, fmt::format("'{}' ends before it begins", item->text));
+      return std::nullopt;
+    }
+    dates.emplace_back(*first, *last);
+  }
+  return dates;
 }
 
 std::optional<std::uint8_t> read_days(const YamlNode& node, IssueLog& log) {

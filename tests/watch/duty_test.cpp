@@ -144,6 +144,18 @@ TEST(Duty, SwapsOfOneDateFollowEachOther) {
   EXPECT_EQ(on_duty(farm, utc(3, 8, 12), {{date, "ines", "tomas"}, {date, "tomas", "maud"}}), "ines");
 }
 
+TEST(Duty, WhoIsOffBeginsNoShift) {
+  Farm farm = farm_with({{"ines", kAll, false, 20h, 8h}, {"tomas", kAll, true, {}, {}}});
+  farm.people[0].off = {{*read_date("2026-03-07"), *read_date("2026-03-08")}, {*read_date("2026-03-12"), *read_date("2026-03-12")}};
+  EXPECT_EQ(text_of(duty_turns(farm, utc(3, 6, 20), utc(3, 10, 0), {}), farm.zone),
+            "2026-03-06 20:00 08:00 ines\n2026-03-07 08:00 20:00 tomas\n2026-03-09 20:00 00:00 ines\n")
+      << "the shift that has begun is finished";
+  farm.duty.pop_back();
+  EXPECT_EQ(on_duty(farm, utc(3, 7, 21), {}), std::nullopt);
+  EXPECT_EQ(on_duty(farm, utc(3, 12, 21), {}), std::nullopt);
+  EXPECT_EQ(on_duty(farm, utc(3, 12, 21), {{*read_date("2026-03-12"), "ines", "tomas"}}), "tomas");
+}
+
 TEST(Duty, DatesAreThoseOfTheCalendar) {
   EXPECT_EQ(to_text(*read_date("2028-02-29")), "2028-02-29");
   EXPECT_EQ(date_in_words(*read_date("2026-03-07")), "Sat 7 March");
