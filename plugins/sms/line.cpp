@@ -201,11 +201,10 @@ void Line::recover(const std::string& why) {
       modem_.close();
       break;
     case 3:
-      if (!modem_.radio_off_and_on()) modem_.close();
+      modem_.radio_off_and_on();
       break;
     case 4:
-      static_cast<void>(modem_.reset());
-      modem_.close();
+      modem_.reset();
       open_due_ = Clock::now() + settings_.settle;
       return;
     default:

@@ -4,8 +4,10 @@
 #include <fmt/format.h>
 #include <gammu.h>
 #include <poll.h>
+#include <termios.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <array>
 #include <cstring>
 #include <ctime>
@@ -24,6 +26,7 @@ using Clock = std::chrono::steady_clock;
 constexpr auto kTurn = std::chrono::milliseconds(20);
 constexpr int kRepliesAwaited = 1;  ///< libgammu's number of tries for one command
 constexpr std::size_t kTextMax = 160;
+constexpr auto kGreetingWithin = std::chrono::seconds(2);
 
 std::string utf8(const unsigned char* text) {
   std::string out(2 * GSM_MAX_SMS_LENGTH + 4, '\0');
@@ -134,6 +137,8 @@ std::string Modem::open(const ModemSettings& settings) {
   impl_->settings = settings;
   // libgammu would wait for long on a device that is not there.
   if (::access(settings.device.c_str(), R_OK | W_OK) != 0) return fmt::format("{}: {}", settings.device, std::strerror(errno));
+  // It takes libgammu most of a minute to find that nobody answers.
+  if (!say_raw("AT\r", kGreetingWithin) && !say_raw("AT\r", kGreetingWithin)) return fmt::format("{}: the modem does not answer", settings.device);
   impl_->machine = GSM_AllocStateMachine();
   if (impl_->machine == nullptr) return "no memory for the modem";
   GSM_Config* config = GSM_GetConfig(impl_->machine, 0);
@@ -143,7 +148,9 @@ std::string Modem::open(const ModemSettings& settings) {
   config->DebugFile = ::strdup("");
   std::strncpy(config->Model, "at", sizeof config->Model - 1);
   config->SyncTime = config->LockDevice = config->StartInfo = config->UseGlobalDebugFile = FALSE;
-  for (int& parameter : config->CNMIParams) parameter = -1;  // its own choice for the modem
+  // New texts as a notice, reports at once (TS 27.005, 3.4.1): what libgammu chooses by itself may store reports unread.
+  constexpr std::array<int, 5> kNotices{2, 1, 0, 1, 0};
+  std::copy(kNotices.begin(), kNotices.end(), config->CNMIParams);
   GSM_SetConfigNum(impl_->machine, 1);
   const GSM_Error error = GSM_InitConnection(impl_->machine, kRepliesAwaited);
   if (error != ERR_NONE) {
@@ -152,8 +159,11 @@ std::string Modem::open(const ModemSettings& settings) {
   }
   GSM_SetSendSMSStatusCallback(impl_->machine, &Impl::on_sent, impl_.get());
   GSM_SetIncomingSMSCallback(impl_->machine, &Impl::on_incoming, impl_.get());
-  // Where the modem does not push, the store is read every minute all the same.
-  static_cast<void>(GSM_SetIncomingSMS(impl_->machine, TRUE));
+  // A modem that refuses these gets libgammu's choice; where it does not push at all, the store is read every minute.
+  if (GSM_SetIncomingSMS(impl_->machine, TRUE) != ERR_NONE) {
+    for (int& parameter : config->CNMIParams) parameter = -1;
+    static_cast<void>(GSM_SetIncomingSMS(impl_->machine, TRUE));
+  }
   return "";
 }
 
@@ -253,29 +263,39 @@ std::optional<std::string> Modem::network(bool& registered) {
   return strength + (home ? ", home network" : roaming ? ", roaming" : registered ? "" : ", NO NETWORK");
 }
 
-void Modem::resynchronise() {
+bool Modem::say_raw(std::string_view bytes, std::chrono::milliseconds wait) {
   close();
   const int fd = ::open(impl_->settings.device.c_str(), O_RDWR | O_NOCTTY | O_NONBLOCK | O_CLOEXEC);
-  if (fd < 0) return;
-  constexpr std::string_view kEscape = "\x1b\r\nAT\r";
-  [[maybe_unused]] const auto written = ::write(fd, kEscape.data(), kEscape.size());
-  std::array<char, 256> rest;
-  for (pollfd ready{fd, POLLIN, 0}; ::poll(&ready, 1, 300) > 0 && ::read(fd, rest.data(), rest.size()) > 0;) {
+  if (fd < 0) return false;
+  // A terminal left to itself would echo the modem's own words back to it.
+  termios raw{};
+  if (::tcgetattr(fd, &raw) == 0) {
+    ::cfmakeraw(&raw);
+    ::cfsetspeed(&raw, B115200);
+    ::tcsetattr(fd, TCSANOW, &raw);
+  }
+  const bool written = ::write(fd, bytes.data(), bytes.size()) == static_cast<ssize_t>(bytes.size());
+  std::string answer;
+  std::array<char, 256> some;
+  const auto until = Clock::now() + wait;
+  while (written && answer.find("OK") == std::string::npos && Clock::now() < until) {
+    pollfd ready{fd, POLLIN, 0};
+    if (::poll(&ready, 1, 100) <= 0) continue;
+    const ssize_t count = ::read(fd, some.data(), some.size());
+    if (count <= 0) break;
+    answer.append(some.data(), static_cast<std::size_t>(count));
   }
   ::close(fd);
+  return answer.find("OK") != std::string::npos;
 }
+
+bool Modem::resynchronise() { return say_raw("\x1b\r\nAT\r", std::chrono::milliseconds(500)); }
 
 bool Modem::radio_off_and_on() {
-  if (!is_open()) return false;
-  static_cast<void>(GSM_SetPower(impl_->machine, FALSE));
-  return GSM_SetPower(impl_->machine, TRUE) == ERR_NONE;
+  static_cast<void>(say_raw("AT+CFUN=0\r", std::chrono::seconds(5)));
+  return say_raw("AT+CFUN=1\r", std::chrono::seconds(10));
 }
 
-bool Modem::reset() {
-  if (!is_open()) return false;
-  const bool taken = GSM_Reset(impl_->machine, TRUE) == ERR_NONE;
-  close();
-  return taken;
-}
+bool Modem::reset() { return say_raw("AT+CFUN=1,1\r", std::chrono::seconds(5)); }
 
 }  // namespace underwing

@@ -4,6 +4,7 @@
 #include <memory>
 #include <optional>
 #include <string>
+#include <string_view>
 #include <vector>
 
 /// A GSM modem through libgammu. Every call blocks: the modem belongs to one thread of its own.
@@ -78,12 +79,15 @@ class Modem {
   /// "signal 60 %, home network"; nullopt where the modem does not answer.
   [[nodiscard]] std::optional<std::string> network(bool& registered);
 
-  /// Steps of recovery, each harder. True: the modem answered.
-  void resynchronise();  ///< ends a text that was begun, by the bytes of V.250 and TS 27.005
-  [[nodiscard]] bool radio_off_and_on();
-  [[nodiscard]] bool reset();
+  /// Steps of recovery, each harder, straight to the port: libgammu says nothing to a modem that did not greet it. They
+  /// close the modem. True: it answered.
+  bool resynchronise();  ///< ends a text that was begun, by the bytes of V.250 and TS 27.005
+  bool radio_off_and_on();
+  bool reset();
 
  private:
+  [[nodiscard]] bool say_raw(std::string_view bytes, std::chrono::milliseconds wait);
+
   struct Impl;
   std::unique_ptr<Impl> impl_;
 };

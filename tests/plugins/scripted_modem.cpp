@@ -18,7 +18,7 @@ namespace underwing::test {
 namespace {
 
 using namespace std::chrono_literals;
-constexpr auto kPatience = 20s;
+constexpr auto kPatience = 60s;  // the ladder takes its time
 
 std::string hex(const std::vector<int>& octets) {
   std::string text;

@@ -249,6 +249,18 @@ TEST(Sms, WithoutAPromptItResynchronisesAndGoesOn) {
   EXPECT_EQ(phone.receipt()["outcome"], "sent");
 }
 
+TEST(Sms, ADeafModemIsWokenByEverHarderMeans) {
+  ScriptedModem modem;
+  modem.deaf = true;
+  Phone phone(modem);
+  ASSERT_TRUE(modem.wait_for("AT+CFUN=0"));
+  ASSERT_TRUE(modem.wait_for("AT+CFUN=1,1"));
+  EXPECT_EQ(phone.health(false)["ok"], false);
+  modem.deaf = false;
+  phone.deliver("d-1");
+  EXPECT_EQ(phone.late_receipt()["outcome"], "sent");
+}
+
 TEST(Sms, AModemThatComesBackAsAnotherDeviceIsFoundByItsName) {
   ScriptedModem modem;
   Phone phone(modem);
