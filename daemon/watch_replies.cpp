@@ -138,7 +138,12 @@ std::string Watch::take_answer(const Person& person, const Reply& asked) {
       const bool over = !alarm->life.stands();
       const std::string with = alarm->acknowledged_by;
       const bool taken = !alarm->life.wants_answer() && !over && !had_it;
+      const bool drill = is_drill(*alarm);
       acknowledge_alarm(*alarm, person.name);
+      if (drill) {  // An answered drill is over, and may be forgotten by now.
+        done.push_back(what);
+        continue;
+      }
       if (asked.kind == Reply::Kind::here && !over) {
         alarm->here = true;
         plan_check(*alarm);
