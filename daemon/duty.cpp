@@ -8,6 +8,8 @@
 #include <nlohmann/json.hpp>
 #include <set>
 
+#include "daemon/words.hpp"
+
 namespace underwing {
 
 namespace {
@@ -57,12 +59,6 @@ std::optional<Holder> holder_at(const Farm& farm, Instant wall, const std::vecto
     }
   }
   return std::nullopt;
-}
-
-std::string local_text(const Zone& zone, Instant time) {
-  std::string text = to_rfc3339(zone.to_local(time).as_if_utc).substr(0, 16);
-  text[10] = ' ';
-  return text;
 }
 
 std::string plain_address(const std::string& address) {
@@ -123,8 +119,8 @@ nlohmann::json to_json(const DutyTurn& turn, const Zone& zone) {
   const auto name = [](const std::string& who) { return who.empty() ? nlohmann::json() : nlohmann::json(who); };
   return {{"begin", to_rfc3339(turn.begin)},
           {"end", to_rfc3339(turn.end)},
-          {"begin_local", local_text(zone, turn.begin)},
-          {"end_local", local_text(zone, turn.end)},
+          {"begin_local", date_and_time(zone, turn.begin)},
+          {"end_local", date_and_time(zone, turn.end)},
           {"minutes", std::chrono::floor<std::chrono::minutes>(turn.end - turn.begin).count()},
           {"who", name(turn.who)},
           {"in_place_of", name(turn.in_place_of)}};

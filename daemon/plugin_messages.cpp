@@ -1,15 +1,12 @@
 #include "daemon/plugin_messages.hpp"
 
-#include <nlohmann/json.hpp>
+#include "daemon/json_text.hpp"
 
 namespace underwing {
 
 std::optional<PluginHealth> take_message(Watch& watch, const std::string& method, const nlohmann::json& params,
                                          Watch::MayName may_name) {
-  const auto text = [&](const char* key) {
-    const auto found = params.find(key);
-    return found != params.end() && found->is_string() ? found->get<std::string>() : std::string();
-  };
+  const auto text = [&](const char* key) { return text_of(params, key); };
   if (!params.is_object()) return std::nullopt;
   if (method == "receipt") {
     const std::string outcome = text("outcome");

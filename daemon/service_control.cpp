@@ -5,6 +5,7 @@
 
 #include "daemon/changes.hpp"
 #include "daemon/duty.hpp"
+#include "daemon/json_text.hpp"
 #include "daemon/service_impl.hpp"
 #include "daemon/watch_explain.hpp"
 #include "daemon/words.hpp"
@@ -23,11 +24,6 @@ json number(double canonical, const Unit& unit) { return known(canonical) ? json
 Result<json> said(const Watch::Answered& answered) {
   if (!answered.done) return Failure{answered.text};
   return json{{"text", answered.text}};
-}
-
-std::string text_at(const json& from, const char* key) {
-  const auto found = from.find(key);
-  return found != from.end() && found->is_string() ? found->get<std::string>() : "";
 }
 
 /// Why the rules of that name are or are not watching, one entry for each house, flock and probe.
@@ -155,7 +151,7 @@ json Service::Impl::status() {
 
 Result<json> Service::Impl::duty(const json& params) const {
   Date from = date_of(rules->farm.zone, watch->wall());
-  if (const std::string text = text_at(params, "from"); !text.empty()) {
+  if (const std::string text = text_of(params, "from"); !text.empty()) {
     const auto date = read_date(text);
     if (!date) return Failure{fmt::format("'{}' is no date such as 2026-03-07", text)};
     from = *date;
@@ -229,12 +225,12 @@ Result<json> Service::Impl::command(const std::string& method, const json& param
   if (!params.is_object()) return Failure{"a command's parameters are an object"};
   if (method == "status") return status();
   if (method == "alarms") return list_alarms();
-  if (method == "explain") return explain(*watch, text_at(params, "rule"));
-  if (method == "reload") return reload(text_at(params, "who"));
+  if (method == "explain") return explain(*watch, text_of(params, "rule"));
+  if (method == "reload") return reload(text_of(params, "who"));
   if (method == "acknowledge") {
-    std::string who = text_at(params, "who");
+    std::string who = text_of(params, "who");
     if (who.empty()) return Failure{"say who answers"};
-    const Watch::Answered answered = watch->acknowledge(text_at(params, "code"), who);
+    const Watch::Answered answered = watch->acknowledge(text_of(params, "code"), who);
     return said(answered);
   }
   if (method == "shelve") {
@@ -243,38 +239,38 @@ Result<json> Service::Impl::command(const std::string& method, const json& param
     const double span_min = minutes_wanted != params.end() && minutes_wanted->is_number() ? minutes_wanted->get<double>() : 0;
     const bool even_urgent = even != params.end() && even->is_boolean() && even->get<bool>();
     const Watch::Answered answered =
-        watch->shelve(text_at(params, "house"), text_at(params, "rule"), Duration(static_cast<std::int64_t>(span_min * 60'000.0)),
-                      text_at(params, "why"), text_at(params, "who"), even_urgent ? Watch::EvenUrgent::yes : Watch::EvenUrgent::no);
+        watch->shelve(text_of(params, "house"), text_of(params, "rule"), Duration(static_cast<std::int64_t>(span_min * 60'000.0)),
+                      text_of(params, "why"), text_of(params, "who"), even_urgent ? Watch::EvenUrgent::yes : Watch::EvenUrgent::no);
     return said(answered);
   }
   if (method == "reset") {
-    const Watch::Answered answered = watch->reset(text_at(params, "code"), text_at(params, "who"));
+    const Watch::Answered answered = watch->reset(text_of(params, "code"), text_of(params, "who"));
     return said(answered);
   }
   if (method == "work") {
-    const std::string name = text_at(params, "house");
+    const std::string name = text_of(params, "house");
     const auto house = rules->find_house(name);
     const auto minutes_wanted = params.find("minutes");
     if (!house) return Failure{fmt::format("the farm has no house '{}'", name)};
     if (minutes_wanted == params.end() || !minutes_wanted->is_number() || minutes_wanted->get<double>() < 0) return Failure{"say for how many minutes"};
     const Duration span(static_cast<std::int64_t>(minutes_wanted->get<double>() * 60'000.0));
-    return said(watch->work_by(*house, span, text_at(params, "who")));
+    return said(watch->work_by(*house, span, text_of(params, "who")));
   }
-  if (method == "drill") return said(watch->drill(text_at(params, "person"), text_at(params, "path")));
+  if (method == "drill") return said(watch->drill(text_of(params, "person"), text_of(params, "path")));
   if (method == "record") {
-    const auto house = rules->find_house(text_at(params, "house"));
-    if (!house) return Failure{fmt::format("the farm has no house '{}'", text_at(params, "house"))};
-    const auto measure = rules->find_measure(text_at(params, "measure"));
-    if (!measure) return Failure{fmt::format("there is no measure '{}'", text_at(params, "measure"))};
+    const auto house = rules->find_house(text_of(params, "house"));
+    if (!house) return Failure{fmt::format("the farm has no house '{}'", text_of(params, "house"))};
+    const auto measure = rules->find_measure(text_of(params, "measure"));
+    if (!measure) return Failure{fmt::format("there is no measure '{}'", text_of(params, "measure"))};
     const auto value = params.find("value");
     if (value == params.end() || !value->is_number()) return Failure{"say the value as a number"};
-    return said(watch->enter(*house, *measure, value->get<double>(), text_at(params, "who")));
+    return said(watch->enter(*house, *measure, value->get<double>(), text_of(params, "who")));
   }
   if (method == "duty") return duty(params);
   if (method == "swap") {
-    const auto date = read_date(text_at(params, "on"));
-    if (!date) return Failure{fmt::format("'{}' is no date such as 2026-03-07", text_at(params, "on"))};
-    return said(watch->swap_duty(text_at(params, "one"), text_at(params, "other"), *date, text_at(params, "who")));
+    const auto date = read_date(text_of(params, "on"));
+    if (!date) return Failure{fmt::format("'{}' is no date such as 2026-03-07", text_of(params, "on"))};
+    return said(watch->swap_duty(text_of(params, "one"), text_of(params, "other"), *date, text_of(params, "who")));
   }
   return Failure{fmt::format("there is no command '{}'", method)};
 }

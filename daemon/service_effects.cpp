@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <fstream>
 
+#include "daemon/json_text.hpp"
 #include "daemon/service_impl.hpp"
 #include "daemon/ways.hpp"
 
@@ -27,11 +28,6 @@ AlarmRow to_row(const Alarm& alarm, const nlohmann::json& detail) {
   return row;
 }
 
-std::string text_at(const nlohmann::json& from, const char* key) {
-  const auto found = from.find(key);
-  return found != from.end() && found->is_string() ? found->get<std::string>() : "";
-}
-
 }  // namespace
 
 void Service::Impl::apply() {
@@ -46,8 +42,8 @@ void Service::Impl::apply() {
     switch (effect.kind) {
       case Effect::Kind::event: {
         const auto event = nlohmann::json::parse(effect.json, nullptr, false);
-        transaction.rows.emplace_back(EventRow{++ids.event, effect.time, text_at(event, "event"), text_at(event, "house"),
-                                               text_at(event, "rule"), effect.json});
+        transaction.rows.emplace_back(EventRow{++ids.event, effect.time, text_of(event, "event"), text_of(event, "house"),
+                                               text_of(event, "rule"), effect.json});
         break;
       }
       case Effect::Kind::alarm:
@@ -65,8 +61,8 @@ void Service::Impl::apply() {
       }
       case Effect::Kind::answer: {
         const auto answer = nlohmann::json::parse(effect.json, nullptr, false);
-        transaction.rows.emplace_back(AnswerRow{++ids.answer, effect.time, text_at(answer, "who"), text_at(answer, "by"),
-                                                text_at(answer, "text"), effect.json});
+        transaction.rows.emplace_back(AnswerRow{++ids.answer, effect.time, text_of(answer, "who"), text_of(answer, "by"),
+                                                text_of(answer, "text"), effect.json});
         break;
       }
       case Effect::Kind::entry: {
@@ -133,9 +129,9 @@ bool Service::Impl::hand_on(const Delivery& delivery, const std::string& after) 
 
 /// A plugin could not deliver: another one that carries the same way is tried before the step has failed. True: it has it.
 bool Service::Impl::another_path(const std::string& plugin, const nlohmann::json& params) {
-  if (text_at(params, "outcome") != "failed") return false;
+  if (text_of(params, "outcome") != "failed") return false;
   const std::vector<Delivery> open = watch->open_deliveries();
-  const auto found = std::find_if(open.begin(), open.end(), [&](const Delivery& delivery) { return delivery.id == text_at(params, "delivery"); });
+  const auto found = std::find_if(open.begin(), open.end(), [&](const Delivery& delivery) { return delivery.id == text_of(params, "delivery"); });
   return found != open.end() && found->path == plugin && hand_on(*found, plugin);
 }
 

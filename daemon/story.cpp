@@ -5,6 +5,7 @@
 #include <cmath>
 #include <nlohmann/json.hpp>
 
+#include "daemon/json_text.hpp"
 #include "daemon/words.hpp"
 
 namespace underwing {
@@ -12,11 +13,6 @@ namespace underwing {
 namespace {
 
 using nlohmann::json;
-
-std::string text_of(const json& event, const char* key) {
-  const auto found = event.find(key);
-  return found != event.end() && found->is_string() ? found->get<std::string>() : "";
-}
 
 std::string number_of(const json& event, const char* key) {
   const auto found = event.find(key);
@@ -40,8 +36,7 @@ std::string value_and_limit(const json& event) {
 std::string Story::clock(Instant wall) const { return clock_time(rules_->farm.zone, wall); }
 
 std::string Story::stamp(Instant wall) const {
-  const Instant local = rules_->farm.zone.to_local(wall).as_if_utc;
-  return to_rfc3339(local).substr(0, 10) + " " + clock(wall);
+  return date_and_time(rules_->farm.zone, wall);
 }
 
 std::string Story::sentence(const Effect& effect) {

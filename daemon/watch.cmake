@@ -33,6 +33,7 @@ target_link_libraries(underwing_watch
 add_executable(underwing
   daemon/tool/account.cpp
   daemon/tool/against.cpp
+  daemon/tool/call_daemon.cpp
   daemon/tool/check.cpp
   daemon/tool/chosen.cpp
   daemon/tool/duty.cpp

@@ -233,9 +233,13 @@ std::string Watch::new_code() {
   }
 }
 
+void Watch::forget_tellings() {
+  while (!told_lately_.empty() && now_ - told_lately_.front() >= kFloodWindow) told_lately_.pop_front();
+}
+
 /// An alarm is told for the first time.
 void Watch::note_first_telling() {
-  while (!told_lately_.empty() && now_ - told_lately_.front() >= kFloodWindow) told_lately_.pop_front();
+  forget_tellings();
   told_lately_.push_back(now_);
   if (told_lately_.size() > kFloodBegins) flood_ = true;
 }
@@ -390,14 +394,14 @@ std::string Watch::silent_plugin() const {
 }
 
 /// Adds a blind rule to the alarm of its group where one was joined within the last minute.
-bool Watch::join_group(const std::string& group, const std::string& house, const std::string& member, Priority priority) {
+bool Watch::join_group(const std::string& group, const std::string& member, Priority priority) {
   const auto place = blind_groups_.find(group);
   if (place == blind_groups_.end() || now_ - place->second.first > kBlindTogether) return false;
   const auto found = alarms_.find(place->second.second);
   if (found == alarms_.end() || !found->second.life.condition()) return false;
   Alarm& alarm = found->second;
   place->second.first = now_;
-  alarm.members.insert(alarm.house.empty() ? house + "/" + member : member);
+  alarm.members.insert(member);
   const bool worse = priority > alarm.priority;
   if (worse) {
     alarm.priority = priority;
@@ -431,13 +435,14 @@ void Watch::blindness_event(const Event& event) {
   // Rules that go blind together under a silent plugin, or in a silent house, are one alarm.
   const std::string plugin = silent_plugin();
   const std::string group = plugin.empty() ? house : "/" + plugin;
-  if ((!plugin.empty() || house_silent(rule.house)) && join_group(group, house, member, event.priority)) return;
+  const std::string named = plugin.empty() ? member : house + "/" + member;
+  if ((!plugin.empty() || house_silent(rule.house)) && join_group(group, named, event.priority)) return;
   const std::string where = plugin.empty() ? house : "";
   const std::string name = plugin.empty() ? rule.name : plugin;
   const std::string probe = plugin.empty() && rule.probe ? rules_->probes[*rule.probe].name : "";
   // Blind again while the alarm that bears its name stands for others.
   if (Alarm* same = standing(Alarm::Subject::blindness, where, name, probe)) {
-    same->members.insert(where.empty() ? house + "/" + member : member);
+    same->members.insert(named);
     same->priority = std::max(same->priority, event.priority);
     same->life.worsen();
     blind_groups_[group] = {now_, same->id};
@@ -445,7 +450,7 @@ void Watch::blindness_event(const Event& event) {
     return start_calling(*same);
   }
   Alarm& alarm = raise(Alarm::Subject::blindness, where, name, probe, event.priority);
-  alarm.members.insert(where.empty() ? house + "/" + member : member);
+  alarm.members.insert(named);
   blind_groups_[group] = {now_, alarm.id};
   night_.push_back({where, "CANNOT SEE", "", now_, std::nullopt, event.priority, alarm.id});
   note_alarm(alarm);
@@ -493,7 +498,7 @@ void Watch::check_minute() {
   std::erase_if(night_, [&](const Night& entry) { return entry.returned && now_ - *entry.returned > kNightKept; });
   const Alarm* jumped = standing(Alarm::Subject::built_in, "", "clock", "");
   if (jumped && now_ - jumped->raised >= kClockNews) built_in("", "clock", "", false, Priority::soon, "");
-  while (!told_lately_.empty() && now_ - told_lately_.front() >= kFloodWindow) told_lately_.pop_front();
+  forget_tellings();
   if (told_lately_.size() < kFloodEnds) flood_ = false;
   keep_recent();
   keep_levels();

@@ -267,7 +267,8 @@ class Watch {
   void check_probes();
   void check_houses();
   void keep_recent();
-  bool join_group(const std::string& group, const std::string& house, const std::string& member, Priority priority);
+  void forget_tellings();
+  bool join_group(const std::string& group, const std::string& member, Priority priority);
   [[nodiscard]] std::string silent_plugin() const;
   [[nodiscard]] bool house_silent(std::size_t house);
   [[nodiscard]] bool silent_as_a_whole(std::size_t house);
@@ -388,6 +389,8 @@ class Watch {
     std::uint64_t alarm = 0;
   };
   std::vector<Night> night_;
+  /// "COLD 02:26-03:00 (tomas)", one for each call of the night from that house.
+  [[nodiscard]] std::vector<std::string> calls_from(const std::string& house) const;
   std::vector<Instant> unusable_since_;         ///< by probe; kNever: it is usable, or the house is empty
   std::map<std::string, Instant> silent_since_; ///< by house
   std::vector<std::deque<double>> recent_;      ///< by rule: what it saw in the last minutes, for how fast things get worse

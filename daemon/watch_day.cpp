@@ -21,12 +21,6 @@ constexpr Duration kLevelsKept = 12h;
 constexpr double kLevelLeft_percent = 10;      // common practice: a tank is not run lower
 constexpr std::size_t kLinesMax = 5;           // a house
 
-std::string join(const std::vector<std::string>& list, const char* between) {
-  std::string text;
-  for (const std::string& part : list) text += (text.empty() ? "" : between) + part;
-  return text;
-}
-
 bool is_tank(const Measure& measure) { return measure.name == "gas_level" || measure.name == "fuel_level"; }
 
 }  // namespace
@@ -58,27 +52,27 @@ void Watch::keep_levels() {
 
 // --- the morning summary ------------------------------------------------------------------------------------
 
+std::vector<std::string> Watch::calls_from(const std::string& house) const {
+  const auto clock = [&](Instant time) { return clock_time(rules_->farm.zone, time + engine_->wall_ahead()); };
+  std::vector<std::string> calls;
+  for (const Night& entry : night_) {
+    if (entry.house != house) continue;
+    calls.push_back(fmt::format("{} {}-{}{}", entry.what, clock(entry.raised), entry.returned ? clock(*entry.returned) : "now",
+                                entry.who.empty() ? "" : " (" + entry.who + ")"));
+  }
+  return calls;
+}
+
 std::string Watch::summary_text() {
   const Zone& zone = rules_->farm.zone;
-  const Duration wall_ahead = engine_->wall_ahead();
   std::vector<std::string> parts, brief;
   for (std::size_t house = 0; house < rules_->houses.size(); ++house) {
     const std::string& name = rules_->houses[house].name;
-    std::string long_text, short_text;
-    std::size_t calls = 0;
-    for (const Night& entry : night_) {
-      if (entry.house != name) continue;
-      ++calls;
-      const std::string until = entry.returned ? clock_time(zone, *entry.returned + wall_ahead) : "now";
-      long_text += fmt::format("{}{} {}-{}{}", long_text.empty() ? "" : ", ", entry.what, clock_time(zone, entry.raised + wall_ahead),
-                               until, entry.who.empty() ? "" : " (" + entry.who + ")");
-    }
-    if (calls == 0) long_text = short_text = "quiet";
-    else short_text = fmt::format("{} alarm{}", calls, calls == 1 ? "" : "s");
-    std::string day;
-    if (const auto flock = rules_->flock_in(house, wall())) day = " " + day_of(rules_->flocks[*flock], zone, wall());
-    parts.push_back(house_in_short(name) + day + ": " + long_text);
-    brief.push_back(house_in_short(name) + day + ": " + short_text);
+    const std::vector<std::string> calls = calls_from(name);
+    std::string head = house_in_short(name);
+    if (const auto flock = rules_->flock_in(house, wall())) head += " " + day_of(rules_->flocks[*flock], zone, wall());
+    parts.push_back(head + ": " + (calls.empty() ? "quiet" : list_of(calls, ", ")));
+    brief.push_back(head + ": " + (calls.empty() ? "quiet" : fmt::format("{} alarm{}", calls.size(), calls.size() == 1 ? "" : "s")));
   }
   const auto open = std::count_if(alarms_.begin(), alarms_.end(), [](const auto& entry) { return entry.second.life.stands(); });
   const auto farm_wide = std::count_if(night_.begin(), night_.end(), [](const Night& entry) { return entry.house.empty(); });
@@ -97,15 +91,10 @@ std::string Watch::summary_text() {
 std::vector<std::string> Watch::house_lines(std::size_t house) {
   const Zone& zone = rules_->farm.zone;
   const std::string& name = rules_->houses[house].name;
-  std::vector<std::string> lines, calls;
-  for (const Night& entry : night_) {
-    if (entry.house != name) continue;
-    const auto clock = [&](Instant time) { return clock_time(zone, time + engine_->wall_ahead()); };
-    calls.push_back(fmt::format("{} {}-{}{}", entry.what, clock(entry.raised), entry.returned ? clock(*entry.returned) : "now",
-                                entry.who.empty() ? "" : " (" + entry.who + ")"));
-  }
+  std::vector<std::string> lines;
+  const std::vector<std::string> calls = calls_from(name);
   const auto flock = rules_->flock_in(house, wall());
-  lines.push_back(house_in_short(name) + (flock ? " " + day_of(rules_->flocks[*flock], zone, wall()) : "") + ": " + (calls.empty() ? "quiet" : join(calls, ", ")));
+  lines.push_back(house_in_short(name) + (flock ? " " + day_of(rules_->flocks[*flock], zone, wall()) : "") + ": " + (calls.empty() ? "quiet" : list_of(calls, ", ")));
   if (!flock) return lines;
   double lowest = kUnknown, highest = kUnknown;
   std::vector<std::string> used, weights, dead, due;
@@ -134,10 +123,10 @@ std::vector<std::string> Watch::house_lines(std::size_t house) {
   }
   const std::string since = clock_time(zone, summary_from_ + engine_->wall_ahead());
   if (known(lowest)) lines.push_back(fmt::format("  Air {:.1f} to {:.1f} C since {}.", lowest, highest, since));
-  if (!used.empty()) lines.push_back(fmt::format("  Since {}: {}.", since, join(used, ", ")));
+  if (!used.empty()) lines.push_back(fmt::format("  Since {}: {}.", since, list_of(used, ", ")));
   weights.insert(weights.end(), dead.begin(), dead.end());
-  if (!weights.empty()) lines.push_back("  " + join(weights, "; ") + ".");
-  if (!due.empty()) lines.push_back("  Rounds due: " + join(due, ", ") + ".");
+  if (!weights.empty()) lines.push_back("  " + list_of(weights, "; ") + ".");
+  if (!due.empty()) lines.push_back("  Rounds due: " + list_of(due, ", ") + ".");
   lines.resize(std::min(lines.size(), kLinesMax));
   return lines;
 }
@@ -154,9 +143,9 @@ std::string Watch::summary_in_full() {
   for (const Night& entry : night_) {
     if (entry.house.empty()) farm.push_back(entry.what);
   }
-  if (!farm.empty()) text += "Farm: " + join(farm, "; ") + ".\n";
+  if (!farm.empty()) text += "Farm: " + list_of(farm, "; ") + ".\n";
   if (const std::string drills = drills_text(); !drills.empty()) text += "Drills: " + drills + ".\n";
-  return text + "Open now: " + (open.empty() ? "none" : join(open, ", ")) + ".";
+  return text + "Open now: " + (open.empty() ? "none" : list_of(open, ", ")) + ".";
 }
 
 // --- ready for the night ------------------------------------------------------------------------------------
@@ -256,10 +245,10 @@ std::string Watch::evening_text(std::vector<std::string>* faults_out) {
   find_people_faults(faults);
   if (faults_out) *faults_out = faults;
   if (!faults.empty()) {
-    std::vector<std::string> variants{"NOT ready for the night: " + join(faults, "; ") + "."};
+    std::vector<std::string> variants{"NOT ready for the night: " + list_of(faults, "; ") + "."};
     for (std::size_t count = faults.size() - 1; count > 0; --count) {
       const std::vector<std::string> some(faults.begin(), faults.begin() + static_cast<std::ptrdiff_t>(count));
-      variants.push_back(fmt::format("NOT ready for the night: {}; and {} more.", join(some, "; "), faults.size() - count));
+      variants.push_back(fmt::format("NOT ready for the night: {}; and {} more.", list_of(some, "; "), faults.size() - count));
     }
     return fit(variants);
   }
@@ -270,7 +259,7 @@ std::string Watch::evening_text(std::vector<std::string>* faults_out) {
       if (rules_->probes[probe].measure == *measure && known(held)) outside = " Outside " + with_unit(rules_->measures[*measure].unit.to_canonical(held), rules_->measures[*measure].unit) + ".";
     }
   }
-  const std::string ready = fmt::format("Ready for the night. {}. All probes live.", houses.empty() ? "No flock" : join(houses, ", "));
+  const std::string ready = fmt::format("Ready for the night. {}. All probes live.", houses.empty() ? "No flock" : list_of(houses, ", "));
   const std::string duty = fmt::format(" On duty: {}.", on_duty(rules_->farm, wall(), swaps_).value_or("everyone"));
   return fit({ready + outside + duty, ready + duty, ready});
 }

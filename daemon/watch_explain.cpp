@@ -42,7 +42,7 @@ class Explainer {
     return {{"house", rules_.houses[rule_.house].name},
             {"flock", rule_.flock ? json(rules_.flocks[*rule_.flock].name) : json(nullptr)},
             {"probe", rule_.probe ? json(rules_.probes[*rule_.probe].name) : json(nullptr)},
-            {"time_local", date_and_time(watch_.wall())},
+            {"time_local", date_and_time(rules_.farm.zone, watch_.wall())},
             {"age_h", age ? json(*age) : json(nullptr)},
             {"rule", rule_.name},
             {"pack", rule_.pack},
@@ -63,15 +63,9 @@ class Explainer {
   /// Engine time as a clock on the wall shows it; with the date where that is another day.
   [[nodiscard]] std::string at(Instant engine_time) const {
     const Instant wall = engine_time + watch_.engine().wall_ahead();
-    const std::string whole = date_and_time(wall);
-    const std::string now = date_and_time(watch_.wall());
+    const std::string whole = date_and_time(rules_.farm.zone, wall);
+    const std::string now = date_and_time(rules_.farm.zone, watch_.wall());
     return whole.substr(0, 10) == now.substr(0, 10) ? whole.substr(11) : whole;
-  }
-
-  [[nodiscard]] std::string date_and_time(Instant wall) const {
-    std::string text = to_rfc3339(rules_.farm.zone.to_local(wall).as_if_utc).substr(0, 16);
-    text[10] = ' ';
-    return text;
   }
 
   [[nodiscard]] std::string wall_at(Instant wall) const { return at(wall - watch_.engine().wall_ahead()); }
@@ -84,11 +78,11 @@ class Explainer {
       // A pack of a flock begins a day before the birds come.
       const Duration from = rule_.from.value_or(-24h);
       if (wall < flock.placed + from)
-        say(fmt::format("It begins on {}.", date_and_time(flock.placed + from)));
+        say(fmt::format("It begins on {}.", date_and_time(rules_.farm.zone, flock.placed + from)));
       if (flock.cleared && wall >= *flock.cleared) {
-        say(fmt::format("The house was cleared on {}.", date_and_time(*flock.cleared)));
+        say(fmt::format("The house was cleared on {}.", date_and_time(rules_.farm.zone, *flock.cleared)));
       } else if (rule_.until && wall >= flock.placed + *rule_.until) {
-        say(fmt::format("It ended on {}, at an age of {}.", date_and_time(flock.placed + *rule_.until),
+        say(fmt::format("It ended on {}, at an age of {}.", date_and_time(rules_.farm.zone, flock.placed + *rule_.until),
                         to_words(*rule_.until)));
       }
       if (flock.unloading && !rule_.even_during_work && flock.unloading->first <= wall &&

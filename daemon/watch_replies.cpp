@@ -24,12 +24,6 @@ constexpr const char* kHelp =
     "UNDO.";
 constexpr const char* kNotUnderstood = "Not understood. OK K7: I have it. HERE: I am in the house. PASS: I cannot. HELP tells the rest.";
 
-std::string list_of(const std::vector<std::string>& parts, const char* between) {
-  std::string text;
-  for (const std::string& part : parts) text += (text.empty() ? "" : between) + part;
-  return text;
-}
-
 }  // namespace
 
 /// A person's own message is answered by text, or by the way that there is.

@@ -227,16 +227,24 @@ Instant Watch::snapshot_time(const std::string& snapshot) {
   return from.is_object() && from.contains("now") ? to_instant(from.at("now")) : kNever;
 }
 
+namespace {
+
+std::vector<Watch::Entered> to_entries(const json& list) {
+  std::vector<Watch::Entered> entries;
+  for (const json& entry : list) entries.push_back({entry.at(0), to_instant(entry.at(1)), entry.at(2)});
+  return entries;
+}
+
+}  // namespace
+
 std::vector<Watch::Entered> Watch::snapshot_entries(const std::string& snapshot) {
-  std::vector<Entered> entered;
   const json from = json::parse(snapshot, nullptr, false);
-  if (!from.is_object() || !from.contains("entries")) return entered;
+  if (!from.is_object() || !from.contains("entries")) return {};
   try {
-    for (const json& entry : from.at("entries")) entered.push_back({entry.at(0), to_instant(entry.at(1)), entry.at(2)});
+    return to_entries(from.at("entries"));
   } catch (const json::exception&) {
-    entered.clear();
+    return {};
   }
-  return entered;
 }
 
 namespace {
@@ -338,7 +346,7 @@ bool Watch::restore(const std::string& snapshot) {
       last_entered[entry.at(0)] = {entry.at(1), entry.at(2), to_optional_double(entry.at(3))};
     }
     decltype(entries_) entries;
-    for (const Entered& entry : snapshot_entries(snapshot)) entries[entry.probe].emplace_back(entry.time, entry.value);
+    for (const Entered& entry : to_entries(list("entries"))) entries[entry.probe].emplace_back(entry.time, entry.value);
     std::vector<DutySwap> swaps;
     for (const json& entry : list("swaps")) swaps.push_back({Date(std::chrono::days(entry.at(0).get<int>())), entry.at(1), entry.at(2)});
     auto last_codes = from.at("last_codes").get<decltype(last_codes_)>();

@@ -119,6 +119,18 @@ std::string clock_time(const Zone& zone, Instant wall) {
   return fmt::format("{:02}:{:02}", minutes / 60 % 24, minutes % 60);
 }
 
+std::string date_and_time(const Zone& zone, Instant wall) {
+  std::string text = to_rfc3339(zone.to_local(wall).as_if_utc).substr(0, 16);
+  text[10] = ' ';
+  return text;
+}
+
+std::string list_of(const std::vector<std::string>& parts, const char* between) {
+  std::string text;
+  for (const std::string& part : parts) text += (text.empty() ? "" : between) + part;
+  return text;
+}
+
 std::string day_of(const Flock& flock, const Zone& zone, Instant wall) {
   const auto day = [&](Instant time) { return std::chrono::floor<std::chrono::days>(zone.to_local(time).as_if_utc); };
   return fmt::format("day {}", (day(wall) - day(flock.placed)).count() + flock.first_day);

@@ -35,6 +35,12 @@ inline constexpr std::size_t kTextSeptetsMax = 160;
 /// Local clock time "02:14".
 [[nodiscard]] std::string clock_time(const Zone& zone, Instant wall);
 
+/// Local date and clock time "2026-03-07 02:14".
+[[nodiscard]] std::string date_and_time(const Zone& zone, Instant wall);
+
+/// The parts in a row, with `between` between them.
+[[nodiscard]] std::string list_of(const std::vector<std::string>& parts, const char* between);
+
 /// A value with its unit for a text: "28.6 C", "22 ppm".
 [[nodiscard]] std::string with_unit(double canonical, const Unit& unit);
 

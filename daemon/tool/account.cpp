@@ -6,27 +6,14 @@
 #include <nlohmann/json.hpp>
 
 #include "daemon/duty.hpp"
-#include "daemon/words.hpp"
+#include "daemon/json_text.hpp"
+#include "rules/explain/words.hpp"
 
 namespace underwing::tool {
 
 namespace {
 
 using nlohmann::json;
-
-std::string text_of(const json& event, const char* key) {
-  const auto found = event.find(key);
-  return found != event.end() && found->is_string() ? found->get<std::string>() : "";
-}
-
-std::string in_a_row(const std::vector<std::string>& words) {
-  std::string text;
-  for (std::size_t i = 0; i < words.size(); ++i) {
-    if (i > 0) text += i + 1 == words.size() ? " and " : ", ";
-    text += words[i];
-  }
-  return text;
-}
 
 /// An alarm's text ends with how to answer it, code included: what two texts about the same alarms share.
 std::string_view replies_of(std::string_view text) {
@@ -51,7 +38,7 @@ bool Account::repeats(const Telling& telling) const {
 
 void Account::end_repeats(std::vector<std::string>& lines) {
   if (repeated_ > 0) {
-    lines.push_back(line(repeated_last_, fmt::format("{} {} told again {} by now, with the values of then", in_a_row(last_->people),
+    lines.push_back(line(repeated_last_, fmt::format("{} {} told again {} by now, with the values of then", join_words(last_->people),
                                                      last_->people.size() == 1 ? "is" : "are", times(static_cast<std::size_t>(repeated_)))));
   }
   repeated_ = 0;
@@ -66,8 +53,8 @@ void Account::end_telling(std::vector<std::string>& lines) {
     return;
   }
   end_repeats(lines);
-  lines.push_back(line(told.time, fmt::format("{} {} told by {}: {}", in_a_row(told.people), told.people.size() == 1 ? "is" : "are",
-                                              in_a_row(told.ways), told.text)));
+  lines.push_back(line(told.time, fmt::format("{} {} told by {}: {}", join_words(told.people), told.people.size() == 1 ? "is" : "are",
+                                              join_words(told.ways), told.text)));
   last_ = told;
 }
 

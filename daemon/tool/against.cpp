@@ -4,16 +4,13 @@
 #include <nlohmann/json.hpp>
 #include <set>
 
+#include "daemon/json_text.hpp"
+
 namespace underwing::tool {
 
 namespace {
 
 constexpr Duration kPairWithin = std::chrono::hours(1);
-
-std::string text_at(const nlohmann::json& from, const char* key) {
-  const auto found = from.find(key);
-  return found != from.end() && found->is_string() ? found->get<std::string>() : "";
-}
 
 Priority priority_of(const std::string& text) {
   return text == "urgent" ? Priority::urgent : text == "soon" ? Priority::soon : Priority::note;
@@ -34,9 +31,9 @@ bool pair_up(const Stood& a, const Stood& b) {
 void StoodList::hear(const Effect& effect) {
   if (effect.kind != Effect::Kind::event) return;
   const auto event = nlohmann::json::parse(effect.json, nullptr, false);
-  const std::string kind = text_at(event, "event");
+  const std::string kind = text_of(event, "event");
   if (kind != "raised" && kind != "worsened" && kind != "returned") return;
-  Stood stood{text_at(event, "house"), text_at(event, "rule"), text_at(event, "probe"), priority_of(text_at(event, "priority")), effect.time, {}};
+  Stood stood{text_of(event, "house"), text_of(event, "rule"), text_of(event, "probe"), priority_of(text_of(event, "priority")), effect.time, {}};
   if (kind == "raised") return alarms_.push_back(stood);
   const auto open = std::find_if(alarms_.rbegin(), alarms_.rend(), [&](const Stood& other) { return same_place(other, stood) && !other.returned; });
   if (open == alarms_.rend()) return;

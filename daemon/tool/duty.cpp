@@ -5,9 +5,9 @@
 #include <cstdlib>
 #include <nlohmann/json.hpp>
 
-#include "daemon/control_client.hpp"
 #include "daemon/duty.hpp"
-#include "daemon/tool/tool.hpp"
+#include "daemon/json_text.hpp"
+#include "daemon/tool/call_daemon.hpp"
 
 namespace underwing::tool {
 
@@ -23,11 +23,6 @@ struct Wanted {
 struct Swap {
   std::string one, other, on, who;
 };
-
-std::string text_of(const json& turn, const char* key) {
-  const auto found = turn.find(key);
-  return found != turn.end() && found->is_string() ? found->get<std::string>() : "";
-}
 
 /// Of "2026-03-07 20:00": "Sat  7 Mar".
 std::string short_date(const std::string& local) {
@@ -75,21 +70,6 @@ int show(const Common& common, const json& turns) {
   return 0;
 }
 
-int ask(const Common& common, const std::string& method, const json& params, json& answer) {
-  auto client = ControlClient::connect(common.socket);
-  if (!client.ok()) {
-    fmt::print(stderr, "underwing: {}\n", client.error());
-    return 2;
-  }
-  auto said = client->call(method, params);
-  if (!said.ok()) {
-    fmt::print(stderr, "underwing: {}\n", said.error());
-    return 1;
-  }
-  answer = std::move(*said);
-  return 0;
-}
-
 /// By the files alone: no swaps.
 int show_farm(const Common& common, const Wanted& wanted) {
   const Opened opened = open_farm(wanted.farm);
@@ -111,15 +91,14 @@ int show_farm(const Common& common, const Wanted& wanted) {
 int show_duty(const Common& common, const Wanted& wanted) {
   if (!wanted.farm.empty()) return show_farm(common, wanted);
   json turns;
-  const int status = ask(common, "duty", {{"from", wanted.from}, {"days", wanted.days}}, turns);
+  const int status = call_daemon(common, "duty", {{"from", wanted.from}, {"days", wanted.days}}, turns);
   return status == 0 ? show(common, turns) : status;
 }
 
 int swap_duty(const Common& common, const Swap& swap) {
-  const char* user = std::getenv("USER");
-  const std::string who = !swap.who.empty() ? swap.who : user != nullptr ? user : "somebody at the gateway";
+  const std::string who = swap.who.empty() ? user_here() : swap.who;
   json answer;
-  const int status = ask(common, "swap", {{"one", swap.one}, {"other", swap.other}, {"on", swap.on}, {"who", who}}, answer);
+  const int status = call_daemon(common, "swap", {{"one", swap.one}, {"other", swap.other}, {"on", swap.on}, {"who", who}}, answer);
   if (status != 0) return status;
   fmt::print("{}\n", common.json ? answer.dump() : answer.value("text", ""));
   return 0;

@@ -63,7 +63,7 @@ std::string moment_in_words(const Chosen& chosen, Duration age) {
   const Instant wall = chosen.flock->placed + age;
   return fmt::format("At {} ({}, {})", age_in_words(age),
                      day_of(*chosen.flock, chosen.rules->farm.zone, wall),
-                     local_stamp(chosen.rules->farm.zone, wall));
+                     date_and_time(chosen.rules->farm.zone, wall));
 }
 
 /// What the limits are at the age that is asked for.

@@ -13,9 +13,6 @@
 /// Parts of `underwing explain` that stand in files of their own.
 namespace underwing::tool {
 
-/// "2026-03-05 09:30", local.
-[[nodiscard]] std::string local_stamp(const Zone& zone, Instant wall);
-
 /// A rule's limits as rows by age, with the flock's days and dates where there is a flock. The row that holds
 /// at `age` is marked.
 [[nodiscard]] std::string table_as_text(const Chosen& chosen, const LimitTable& table,

@@ -4,6 +4,7 @@
 #include <filesystem>
 
 #include "daemon/control_client.hpp"
+#include "daemon/json_text.hpp"
 #include "daemon/tool/explain.hpp"
 #include "daemon/tool/terminal.hpp"
 #include "rules/explain/words.hpp"
@@ -16,15 +17,10 @@ using nlohmann::json;
 
 constexpr std::size_t kLabelColumns = 16;
 
-std::string text_at(const json& entry, const char* key) {
-  const auto found = entry.find(key);
-  return found != entry.end() && found->is_string() ? found->get<std::string>() : "";
-}
-
 std::string value_at(const json& entry, const char* key) {
   const auto found = entry.find(key);
   if (found == entry.end() || !found->is_number()) return "unknown";
-  const std::string unit = text_at(entry, "unit");
+  const std::string unit = text_of(entry, "unit");
   return plain_number(found->get<double>()) + (unit.empty() ? "" : " " + unit);
 }
 
@@ -40,9 +36,9 @@ std::string age_of_reading(const json& probe) {
 }
 
 std::string probe_in_words(const json& probe) {
-  std::string words = text_at(probe, "probe") + ": ";
+  std::string words = text_of(probe, "probe") + ": ";
   if (probe.value("value", json()).is_number()) words += value_at(probe, "value") + age_of_reading(probe);
-  const std::string trouble = text_at(probe, "text");
+  const std::string trouble = text_of(probe, "text");
   if (probe.value("usable", false)) return words;
   return fmt::format("{}{}not to be believed now, {}", words, words.ends_with(": ") ? "" : "; ", trouble);
 }
@@ -52,7 +48,7 @@ std::string value_and_limits(const json& entry) {
   std::string words = value_at(entry, "value");
   for (const json& limit : entry.at("limits")) {
     const json shown{{"value", limit.at("limit")}, {"unit", entry.at("unit")}};
-    words += fmt::format("; {} {}{}", text_at(limit, "side"), value_at(shown, "value"),
+    words += fmt::format("; {} {}{}", text_of(limit, "side"), value_at(shown, "value"),
                          limit.value("active", false) ? ", broken" : "");
   }
   return words;
@@ -71,14 +67,14 @@ std::optional<LiveFacts> ask_about(const std::string& socket, const std::string&
     refusal = answer.error();
     return std::nullopt;
   }
-  return LiveFacts{text_at(*answer, "rules"), answer->at("now")};
+  return LiveFacts{text_of(*answer, "rules"), answer->at("now")};
 }
 
 void print_now(const json& entry) {
-  std::string place = text_at(entry, "house");
-  if (!text_at(entry, "flock").empty()) place += ", flock " + text_at(entry, "flock");
-  if (!text_at(entry, "probe").empty()) place += ", probe " + text_at(entry, "probe");
-  fmt::print("\nNow, {}: {}\n", text_at(entry, "time_local"), place);
+  std::string place = text_of(entry, "house");
+  if (!text_of(entry, "flock").empty()) place += ", flock " + text_of(entry, "flock");
+  if (!text_of(entry, "probe").empty()) place += ", probe " + text_of(entry, "probe");
+  fmt::print("\nNow, {}: {}\n", text_of(entry, "time_local"), place);
   std::string why;
   for (const json& sentence : entry.at("why")) why += " " + sentence.get<std::string>();
   print_labelled("Watching", (entry.value("watching", false) ? "Yes." : "No.") + why);

@@ -165,12 +165,6 @@ ordered_json curve_as_json(const Curve& curve) {
 
 }  // namespace
 
-std::string local_stamp(const Zone& zone, Instant wall) {
-  std::string stamp = to_rfc3339(zone.to_local(wall).as_if_utc).substr(0, 16);
-  std::replace(stamp.begin(), stamp.end(), 'T', ' ');
-  return stamp;
-}
-
 std::string table_as_text(const Chosen& chosen, const LimitTable& table, const std::optional<Duration>& age) {
   const WatchedRule& rule = *chosen.rule;
   const std::string unit = rule.unit.text.empty() ? "" : " " + rule.unit.text;
@@ -202,7 +196,7 @@ std::string table_as_text(const Chosen& chosen, const LimitTable& table, const s
     if (chosen.flock) {
       const Instant wall = chosen.flock->placed + row.age;
       const Zone& zone = chosen.rules->farm.zone;
-      cells.insert(cells.end(), {day_of(*chosen.flock, zone, wall).substr(4), local_stamp(zone, wall)});
+      cells.insert(cells.end(), {day_of(*chosen.flock, zone, wall).substr(4), date_and_time(zone, wall)});
     }
     for (const std::size_t limit : shown)
       cells.push_back(plain_number(rule.unit.from_canonical(row.values[limit])));

@@ -2,14 +2,13 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <cstdlib>
 #include <filesystem>
 #include <functional>
 #include <nlohmann/json.hpp>
 
-#include "daemon/control_client.hpp"
 #include "daemon/journal.hpp"
-#include "daemon/tool/tool.hpp"
+#include "daemon/json_text.hpp"
+#include "daemon/tool/call_daemon.hpp"
 
 namespace underwing::tool {
 
@@ -19,29 +18,17 @@ using nlohmann::json;
 
 /// Asks the daemon and shows the answer; JSON as it came, else by `show`.
 int ask(const Common& common, const std::string& method, const json& params, const std::function<void(const json&)>& show) {
-  auto client = ControlClient::connect(common.socket);
-  if (!client.ok()) {
-    fmt::print(stderr, "underwing: {}\n", client.error());
-    return 2;
-  }
-  const auto answer = client->call(method, params);
-  if (!answer.ok()) {
-    fmt::print(stderr, "underwing: {}\n", answer.error());
-    return 1;
-  }
+  json answer;
+  const int status = call_daemon(common, method, params, answer);
+  if (status != 0) return status;
   if (!common.json) {
-    show(*answer);
-  } else if (answer->is_array()) {
-    for (const json& line : *answer) fmt::print("{}\n", line.dump());
+    show(answer);
+  } else if (answer.is_array()) {
+    for (const json& line : answer) fmt::print("{}\n", line.dump());
   } else {
-    fmt::print("{}\n", answer->dump());
+    fmt::print("{}\n", answer.dump());
   }
   return 0;
-}
-
-std::string user_here() {
-  const char* user = std::getenv("USER");
-  return user ? user : "somebody at the gateway";
 }
 
 void say_text(const json& answer) {
@@ -55,11 +42,6 @@ std::string value_of(const json& entry, const char* key) {
   const auto found = entry.find(key);
   if (found == entry.end() || !found->is_number()) return "?";
   return fmt::format("{:.1f}", found->get<double>());
-}
-
-std::string text_of(const json& entry, const char* key) {
-  const auto found = entry.find(key);
-  return found != entry.end() && found->is_string() ? found->get<std::string>() : "";
 }
 
 /// "2026-03-03 02:16 to 02:44", in the farm's zone; the date once where it is the same.

@@ -11,11 +11,6 @@
 namespace underwing {
 namespace {
 
-constexpr Duration kDay = std::chrono::hours(24);
-
-/// Broilers are seldom older (common practice); later ages are not judged.
-constexpr Duration kLastDay = 42 * kDay;
-
 /// A flock can be this much warmer than its target for a while: common practice. Urgent limits that leave
 /// less time stand 3 to 5 K above it.
 constexpr double kHotter_k = 6;
@@ -27,9 +22,6 @@ constexpr double kHot_c = 34.4;
 /// 5.6 K under the brooding temperature can cost a fifth of the weight at day 10: University of Georgia,
 /// Czarick and Fairchild, 2014. The 6 K are common practice.
 constexpr double kColder_k = 6;
-
-/// Chicks keep their own warmth from 12 to 14 days: University of Georgia, Extension B1287, Fairchild.
-constexpr Duration kOwnWarmth = 14 * kDay;
 
 /// How far a farm's target may lie outside the published ones: common practice.
 constexpr double kOutside_k = 2;

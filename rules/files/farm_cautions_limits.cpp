@@ -14,13 +14,7 @@ namespace {
 using Kind = Expression::Kind;
 using Side = Limit::Side;
 
-constexpr Duration kDay = std::chrono::hours(24);
 constexpr const char* kAir = "air_temperature";
-
-/// Broilers are seldom older: common practice.
-constexpr Duration kLastDay = 42 * kDay;
-/// Chicks keep their own warmth from 12 to 14 days: University of Georgia, Extension B1287, Fairchild.
-constexpr Duration kOwnWarmth = 14 * kDay;
 
 const Limit* first_on(const WatchedRule& rule, Side side) {
   const auto found = std::find_if(rule.limits.begin(), rule.limits.end(),

@@ -10,7 +10,6 @@
 namespace underwing {
 namespace {
 
-constexpr Duration kDay = std::chrono::hours(24);
 constexpr double kSame = 1e-9;
 
 /// What a limit and the watched value can be over all ages of the rule, taken day by day, so that a limit

@@ -8,6 +8,14 @@
 /// What is odd about one rule in one house, or dangerous for its flock, though nothing about it is wrong.
 namespace underwing {
 
+inline constexpr Duration kDay = std::chrono::hours(24);
+
+/// Broilers are seldom older (common practice); later ages are not judged.
+inline constexpr Duration kLastDay = 42 * kDay;
+
+/// Chicks keep their own warmth from 12 to 14 days: University of Georgia, Extension B1287, Fairchild.
+inline constexpr Duration kOwnWarmth = 14 * kDay;
+
 /// Limits that can never be broken or always are, conditions that never or always hold, a rule that is never
 /// in force or not for as long as its own delay, a deadband with no room for it.
 void judge_holding(const RuleDraft& draft, const WatchedRule& rule, const RuleSet& set, std::size_t house,

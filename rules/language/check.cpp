@@ -288,7 +288,7 @@ ExpressionPtr Checker::across(const Syntax& at) {
   return node;
 }
 
-ExpressionPtr Checker::count(const Syntax& at) {
+ExpressionPtr Checker::of_probes(const Syntax& at, Kind kind, const Type& type, const char* says) {
   if (!right_count(at, 1, 1)) return nullptr;
   const Syntax& argument = *at.children[0];
   const auto measure = argument.kind == Syntax::Kind::name ? find_measure(argument.word) : std::nullopt;
@@ -297,15 +297,18 @@ ExpressionPtr Checker::count(const Syntax& at) {
         !scope_.curves.contains(argument.word)) {
       return unknown_name(argument, true);
     }
-    return refuse(argument,
-                  "'count' takes the name of a measure, and says how many of its probes are usable");
+    return refuse(argument, fmt::format("'{}' takes the name of a measure, and says {}", at.word, says));
   }
   auto inner = make(argument, Kind::measure, type_of((*scope_.measures)[*measure]));
   inner->measure = *measure;
-  auto node = make(at, Kind::count, Type{});
+  auto node = make(at, kind, type);
   node->measure = *measure;
   node->children = {inner};
   return node;
+}
+
+ExpressionPtr Checker::count(const Syntax& at) {
+  return of_probes(at, Kind::count, Type{}, "how many of its probes are usable");
 }
 
 std::size_t Checker::curve_index(const std::shared_ptr<const Curve>& curve) {

@@ -67,6 +67,8 @@ class Checker {
   ExpressionPtr call(const Syntax& at);
   ExpressionPtr over_time(const Syntax& at, bool combined);
   ExpressionPtr across(const Syntax& at);
+  /// A call that takes nothing but a measure's name and asks its probes; `says` what.
+  ExpressionPtr of_probes(const Syntax& at, Expression::Kind kind, const Type& type, const char* says);
   ExpressionPtr count(const Syntax& at);
   ExpressionPtr curve_call(const Syntax& at);
   [[nodiscard]] std::map<std::string, std::shared_ptr<const Curve>>::const_iterator find_curve(const Syntax& named) const;

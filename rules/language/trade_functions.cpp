@@ -46,22 +46,7 @@ ExpressionPtr Checker::first_known(const Syntax& at) {
 }
 
 ExpressionPtr Checker::since(const Syntax& at) {
-  if (!right_count(at, 1, 1)) return nullptr;
-  const Syntax& argument = *at.children[0];
-  const auto measure = argument.kind == Syntax::Kind::name ? find_measure(argument.word) : std::nullopt;
-  if (!measure) {
-    if (argument.kind == Syntax::Kind::name && !scope_.values.contains(argument.word) &&
-        !scope_.curves.contains(argument.word)) {
-      return unknown_name(argument, true);
-    }
-    return refuse(argument, "'since' takes the name of a measure, and says how long ago it was last read");
-  }
-  auto inner = make(argument, Kind::measure, type_of((*scope_.measures)[*measure]));
-  inner->measure = *measure;
-  auto node = make(at, Kind::since, kTimeType);
-  node->measure = *measure;
-  node->children = {inner};
-  return node;
+  return of_probes(at, Kind::since, kTimeType, "how long ago it was last read");
 }
 
 }  // namespace underwing

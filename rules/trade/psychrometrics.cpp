@@ -1,7 +1,6 @@
 #include "rules/trade/psychrometrics.hpp"
 
 #include <algorithm>
-#include <array>
 #include <cmath>
 #include <limits>
 
@@ -106,9 +105,8 @@ double dew_point_c(double t_c, double rh_percent) {
   return root([&](double dew) { return std::log(saturation_pressure_pa(dew)) - target; }, -100, t_c);
 }
 
-namespace {
-
-double worked_out(double t_c, double rh_percent, double at_most_k, double reference_percent, double air_pa) {
+double felt_temperature_c(double t_c, double rh_percent, double at_most_k, double reference_percent,
+                          double air_pa) {
   if (!in_range(t_c, rh_percent) || !in_range(t_c, reference_percent) || !(at_most_k >= 0)) return kUnknown;
   const double counted = std::clamp(rh_percent, 40.0, 70.0);
   const double reference = std::clamp(reference_percent, 40.0, 70.0);
@@ -124,19 +122,6 @@ double worked_out(double t_c, double rh_percent, double at_most_k, double refere
   if (t_c - at_most_k > wet_bulb && too_warm(t_c - at_most_k) >= 0) return t_c - at_most_k;
   const double felt = root(too_warm, wet_bulb, wet_bulb + 30);
   return std::clamp(felt, t_c - at_most_k, t_c + at_most_k);
-}
-
-}  // namespace
-
-double felt_temperature_c(double t_c, double rh_percent, double at_most_k, double reference_percent,
-                          double air_pa) {
-  // Several rules ask for the same at one reading, and it costs as much as all the rest of a rule.
-  thread_local std::array<double, 5> asked{kUnknown};
-  thread_local double answer = kUnknown;
-  const std::array<double, 5> now{t_c, rh_percent, at_most_k, reference_percent, air_pa};
-  if (now == asked) return answer;
-  asked = now;
-  return answer = worked_out(t_c, rh_percent, at_most_k, reference_percent, air_pa);
 }
 
 }  // namespace underwing::psychrometrics

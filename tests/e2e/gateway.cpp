@@ -66,13 +66,6 @@ rules:
     do: Look at the chicks
 )";
 
-std::vector<std::string> lines_of(const std::string& text) {
-  std::vector<std::string> lines;
-  std::istringstream in(text);
-  for (std::string line; std::getline(in, line);) lines.push_back(line);
-  return lines;
-}
-
 std::string half_a_day_ago() {
   const std::time_t then = std::time(nullptr) - 12 * 3600;
   std::array<char, 32> text{};
@@ -82,6 +75,13 @@ std::string half_a_day_ago() {
 }
 
 }  // namespace
+
+std::vector<std::string> lines_of(const std::string& text) {
+  std::vector<std::string> lines;
+  std::istringstream in(text);
+  for (std::string line; std::getline(in, line);) lines.push_back(line);
+  return lines;
+}
 
 Answer shell(const std::string& line) {
   const std::string command =

@@ -24,6 +24,8 @@ struct Answer {
 /// Waits until it holds; false where it does not within `patience`.
 [[nodiscard]] bool wait_until(const std::function<bool()>& holds, std::chrono::seconds patience = std::chrono::seconds(60));
 
+[[nodiscard]] std::vector<std::string> lines_of(const std::string& text);
+
 /// How often a text stands in another.
 [[nodiscard]] std::size_t count_of(const std::string& text, const std::string& in);
 

@@ -4,7 +4,6 @@
 #include <gtest/gtest.h>
 
 #include <set>
-#include <sstream>
 
 #include "tests/e2e/gateway.hpp"
 
@@ -20,13 +19,6 @@ std::vector<std::string> found(const std::vector<std::string>& lines) {
     if (event.is_object() && kinds.contains(event.value("event", ""))) kept.push_back(line);
   }
   return kept;
-}
-
-std::vector<std::string> lines_of(const std::string& text) {
-  std::vector<std::string> lines;
-  std::istringstream in(text);
-  for (std::string line; std::getline(in, line);) lines.push_back(line);
-  return lines;
 }
 
 TEST(Recorded, ReplayFindsWhatTheLiveRunFound) {

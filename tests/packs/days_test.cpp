@@ -13,10 +13,6 @@ namespace {
 
 using namespace std::chrono_literals;
 
-double minutes_of(Instant time) {
-  return std::chrono::duration<double, std::ratio<60>>(time.time_since_epoch()).count();
-}
-
 double hour_of(Instant time) {
   return std::fmod(minutes_of(time) / 60, 24);
 }

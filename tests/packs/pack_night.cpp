@@ -6,7 +6,6 @@
 #include <filesystem>
 #include <fstream>
 #include <sstream>
-#include <stdexcept>
 
 namespace underwing {
 namespace {
@@ -78,12 +77,7 @@ FarmFiles PackFarm::files() const {
 }
 
 std::shared_ptr<const RuleSet> PackFarm::load() const {
-  const Loaded loaded = load_farm(files(), bench_zone);
-  if (loaded.ok()) return loaded.rules;
-  std::string text;
-  for (const Issue& issue : loaded.issues)
-    text += fmt::format("{}:{}: {}\n", issue.file, issue.line, issue.text);
-  throw std::logic_error(text);
+  return load_or_throw(files());
 }
 
 // The bench reads at whole minutes only, so that nothing is read before a test has set it.
@@ -100,7 +94,7 @@ PackNight::PackNight(const PackFarm& farm, Instant begin, double air_c)
 }
 
 void PackNight::read_air(Instant time) {
-  const double minute = std::chrono::duration<double, std::ratio<60>>(time.time_since_epoch()).count();
+  const double minute = minutes_of(time);
   set("air_temperature/north", air_c_ - 0.1 + 0.03 * std::sin(minute));
   set("air_temperature/centre", air_c_ + 0.03 * std::sin(minute + 2));
   set("air_temperature/south", air_c_ + 0.1 + 0.03 * std::sin(minute + 4));
@@ -159,6 +153,8 @@ Told PackNight::first_call() {
 double seconds_of(Instant time) {
   return std::chrono::duration<double>(time.time_since_epoch()).count();
 }
+
+double minutes_of(Instant time) { return seconds_of(time) / 60; }
 
 FarmModel model_of(Instant placed, Instant begin, const Outside& outside, std::vector<Fault> faults) {
   HouseSetup house;

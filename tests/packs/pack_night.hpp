@@ -72,5 +72,6 @@ class PackNight {
 [[nodiscard]] FarmModel model_of(Instant placed, Instant begin, const Outside& outside,
                                  std::vector<Fault> faults);
 [[nodiscard]] double seconds_of(Instant time);
+[[nodiscard]] double minutes_of(Instant time);
 
 }  // namespace underwing

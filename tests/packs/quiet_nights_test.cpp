@@ -12,10 +12,6 @@ namespace {
 
 using namespace std::chrono_literals;
 
-double minutes_of(Instant time) {
-  return std::chrono::duration<double, std::ratio<60>>(time.time_since_epoch()).count();
-}
-
 /// From -1 to 1, straight up and straight down again in `period` minutes.
 double saw_tooth(Instant time, double period) {
   const double phase = std::fmod(minutes_of(time), period) / period;

@@ -7,6 +7,7 @@
 #include <stdexcept>
 
 #include "daemon/catch_up.hpp"
+#include "daemon/json_text.hpp"
 
 namespace underwing {
 
@@ -15,11 +16,6 @@ namespace {
 using namespace std::chrono_literals;
 
 constexpr Duration kUnsynced = 10s;  // of tape that a power cut may take
-
-std::string text_at(const nlohmann::json& from, const char* key) {
-  const auto found = from.find(key);
-  return found != from.end() && found->is_string() ? found->get<std::string>() : "";
-}
 
 }  // namespace
 
@@ -132,8 +128,8 @@ void SimulatedService::write(const std::vector<Effect>& effects) {
     const auto json = nlohmann::json::parse(effect.json, nullptr, false);
     switch (effect.kind) {
       case Effect::Kind::event:
-        transaction.rows.emplace_back(EventRow{++ids_.event, effect.time, text_at(json, "event"),
-                                               text_at(json, "house"), text_at(json, "rule"), effect.json});
+        transaction.rows.emplace_back(EventRow{++ids_.event, effect.time, text_of(json, "event"),
+                                               text_of(json, "house"), text_of(json, "rule"), effect.json});
         break;
       case Effect::Kind::alarm: {
         const Alarm& alarm = *effect.alarm;
@@ -150,8 +146,8 @@ void SimulatedService::write(const std::vector<Effect>& effects) {
         break;
       }
       case Effect::Kind::answer:
-        transaction.rows.emplace_back(AnswerRow{++ids_.answer, effect.time, text_at(json, "who"),
-                                                text_at(json, "by"), text_at(json, "text"), effect.json});
+        transaction.rows.emplace_back(AnswerRow{++ids_.answer, effect.time, text_of(json, "who"),
+                                                text_of(json, "by"), text_of(json, "text"), effect.json});
         break;
       case Effect::Kind::entry:
         recorder_->entry(*effect.entry);

@@ -5,6 +5,8 @@
 #include <nlohmann/json.hpp>
 #include <stdexcept>
 
+#include "daemon/json_text.hpp"
+
 namespace underwing {
 
 namespace {
@@ -13,11 +15,6 @@ using namespace std::chrono_literals;
 
 std::string clock_of(Instant time) {
   return to_rfc3339(time).substr(11, 8);
-}
-
-std::string text_at(const nlohmann::json& from, const char* key) {
-  const auto found = from.find(key);
-  return found != from.end() && found->is_string() ? found->get<std::string>() : "";
 }
 
 }  // namespace
@@ -121,8 +118,10 @@ FarmFiles FarmTexts::files() const {
           {}};
 }
 
-std::shared_ptr<const RuleSet> FarmTexts::load() const {
-  const Loaded loaded = load_farm(files(), bench_zone);
+std::shared_ptr<const RuleSet> FarmTexts::load() const { return load_or_throw(files()); }
+
+std::shared_ptr<const RuleSet> load_or_throw(const FarmFiles& files) {
+  const Loaded loaded = load_farm(files, bench_zone);
   if (loaded.ok()) return loaded.rules;
   std::string text;
   for (const Issue& issue : loaded.issues)
@@ -288,11 +287,11 @@ std::string Bench::events() {
     const Effect& effect = effects_[events_seen_];
     if (effect.kind != Effect::Kind::event) continue;
     const auto event = nlohmann::json::parse(effect.json);
-    const std::string kind = text_at(event, "event");
+    const std::string kind = text_of(event, "event");
     if (kind == "told") continue;
     lines += clock_of(effect.time) + " " + kind;
     for (const char* key : {"rule", "series", "what", "reason", "who"}) {
-      if (const std::string text = text_at(event, key); !text.empty()) lines += " " + text;
+      if (const std::string text = text_of(event, key); !text.empty()) lines += " " + text;
     }
     lines += '\n';
   }

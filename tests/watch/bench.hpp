@@ -23,6 +23,9 @@ struct FarmTexts {
   [[nodiscard]] std::shared_ptr<const RuleSet> load() const;
 };
 
+/// The rules of these files, with `bench_zone`; throws, with the issues as text, where they do not load.
+[[nodiscard]] std::shared_ptr<const RuleSet> load_or_throw(const FarmFiles& files);
+
 /// Europe/London in 2026, by Directive 2000/84/EC, and UTC.
 [[nodiscard]] std::optional<Zone> bench_zone(const std::string& name);
 
