@@ -223,6 +223,7 @@ Result<json> Service::Impl::reload(const std::string& who) {
 
 Result<json> Service::Impl::command(const std::string& method, const json& params) {
   if (!params.is_object()) return Failure{"a command's parameters are an object"};
+  if (options.time_from_readings && !opened) return Failure{"the watch begins with the first reading, and none has come yet"};
   if (method == "status") return status();
   if (method == "alarms") return list_alarms();
   if (method == "explain") return explain(*watch, text_of(params, "rule"));

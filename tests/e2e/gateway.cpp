@@ -144,11 +144,11 @@ void Gateway::set_value(double value) const {
 
 void Gateway::cut_wire() const { std::filesystem::remove(path("value")); }
 
-void Gateway::start(const std::string& before) {
+void Gateway::start(const std::string& before, const std::string& options) {
   daemon_ = std::make_unique<Child>(std::vector<std::string>{
       "sh", "-c",
-      fmt::format("exec env {0} {1}/underwingd --farm {2}/farm --state {2}/state --socket {2}/socket --trust-clock >>{2}/log 2>&1", before,
-                  UNDERWING_BINARY_DIR, folder_.path("."))});
+      fmt::format("exec env {0} {1}/underwingd --farm {2}/farm --state {2}/state --socket {2}/socket --trust-clock {3} >>{2}/log 2>&1", before,
+                  UNDERWING_BINARY_DIR, folder_.path("."), options)});
   bool up = false;
   static_cast<void>(wait_until([&] { return (up = tool("status").status == 0) || !daemon_->running(); }));
   if (!up) throw std::runtime_error("the daemon does not start: " + log());

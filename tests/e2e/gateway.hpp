@@ -52,8 +52,8 @@ class Gateway {
   void set_value(double value) const;
   void cut_wire() const;                        ///< the probe reports no more
 
-  /// Starts the daemon and waits until it answers. `before`: environment as for env(1).
-  void start(const std::string& before = "");
+  /// Starts the daemon and waits until it answers. `before`: environment as for env(1); `options`: of the daemon, besides.
+  void start(const std::string& before = "", const std::string& options = "");
   void kill_hard();                             ///< kill -9, as when the power goes
   int stop();                                   ///< as asked; its exit status
 
