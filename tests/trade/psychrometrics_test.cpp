@@ -73,22 +73,41 @@ constexpr double kHandbook[][4] = {
     {30.2, 27.8, 25.7, 24.0}, {29.0, 26.8, 24.8, 23.0}, {27.7, 25.5, 23.6, 21.9}, {26.9, 24.7, 22.7, 21.3},
     {25.7, 23.5, 21.7, 20.2}, {24.8, 22.7, 20.7, 19.3}};
 
-TEST(FeltTemperature, FollowsTheHandbooksTableFromMemory) {
+TEST(FeltTemperature, HasEachCellOfTheHandbookWithinHalfAKelvinFromMemory) {
+  double worst_k = 0;
+  for (const auto& row : kHandbook) {
+    for (int column = 0; column < 4; ++column) {
+      for (int held = 0; held < 4; ++held) {
+        const double felt_c = felt_temperature_c(row[column], 40 + 10 * column, 20, 40 + 10 * held);
+        worst_k = std::max(worst_k, std::abs(felt_c - row[held]));
+      }
+    }
+  }
+  // The worst is day 27 from 60 to 40 %: 24.4 instead of 24.8 °C, and 0.36 K the other way. All others: 0.33
+  // K.
+  EXPECT_LT(worst_k, 0.41);
+  EXPECT_GT(worst_k, 0.39);
+}
+
+TEST(FeltTemperature, RowsOfTheHandbookAreLinesOfEqualWetBulbFromMemory) {
   for (const auto& row : kHandbook) {
     double low = 100;
     double high = 0;
+    double sum = 0;
     for (int column = 0; column < 4; ++column) {
-      const double rh = 40 + 10 * column;
-      for (int held = 0; held < 4; ++held) {
-        EXPECT_NEAR(felt_temperature_c(row[column], rh, 20, 40 + 10 * held), row[held], 0.6)
-            << row[column] << " at " << rh;
-      }
-      EXPECT_NEAR(felt_temperature_c(row[column], rh, 20), row[2], 0.5) << row[column] << " at " << rh;
-      const double wet_bulb = wet_bulb_c(row[column], rh);
+      const double wet_bulb = wet_bulb_c(row[column], 40 + 10 * column);
       low = std::min(low, wet_bulb);
       high = std::max(high, wet_bulb);
+      sum += wet_bulb;
     }
-    EXPECT_LT(high - low, 0.45) << row[0];
+    // Day 27 is the widest, 0.31 K; the table prints tenths, which are 0.1 K of wet bulb at most.
+    EXPECT_LT(high - low, 0.32) << row[0];
+    // A cell lies within 0.25 K of the dry bulb that the row's middle wet bulb has at its humidity.
+    for (int column = 0; column < 4; ++column) {
+      const double rh = 40 + 10 * column;
+      const double slope = (wet_bulb_c(row[column] + 0.1, rh) - wet_bulb_c(row[column] - 0.1, rh)) / 0.2;
+      EXPECT_LT(std::abs(wet_bulb_c(row[column], rh) - sum / 4) / slope, 0.25) << row[column] << " at " << rh;
+    }
   }
 }
 
