@@ -2,10 +2,10 @@
 
 #include <cstdint>
 #include <map>
-#include <optional>
 #include <string>
 #include <vector>
 
+#include "plugins/model-house/faults.hpp"
 #include "plugins/model-house/house_model.hpp"
 #include "plugins/model-house/random.hpp"
 
@@ -25,27 +25,6 @@ struct InstrumentParameters {
   double noise_percent = 0.4;             ///< of the humidity probe
   double weighings_h = 60;                ///< single weighings in an hour of light
   double weight_spread = 0.10;            ///< standard deviation of bird weights, as a share of the mean
-};
-
-/// One entry of the schedule.
-struct Fault {
-  enum class What : std::uint8_t {
-    heater_fails,
-    heater_repaired,
-    fan_fails,
-    fan_repaired,
-    mains_lost,
-    mains_back,
-    probe_sticks,
-    probe_silent,
-    probe_jumps,
-  };
-  double at_s = 0;                ///< seconds since 1970
-  std::optional<double> until_s;  ///< ends by itself
-  What what = What::heater_fails;
-  std::string house;
-  std::string probe;  ///< of the last three
-  double by_k = 10;   ///< how far `probe_jumps` jumps
 };
 
 struct HouseSetup {
@@ -95,12 +74,16 @@ class FarmModel {
     double stuck_at = 0;
     double jump_k = 0;
     double last = 0;
+    double away_k = 0;       ///< of this end of the house, from a brooder that is out
+    double goes_away_k = 0;  ///< where that is heading
   };
   struct House {
     HouseSetup setup;
     HouseModel model;
     Random random;
     std::map<std::string, ProbeState> probes;
+    bool lost = false;
+    bool humidity_stuck = false;
   };
   /// A fault's beginning or end.
   struct Turn {
@@ -111,7 +94,8 @@ class FarmModel {
 
   void take_turns(double time_s);
   void turn(const Fault& fault, bool begins, double time_s);
-  void turn_probe(House& house, const Fault& fault, bool begins);
+  void turn_instrument(House& house, const Fault& fault, bool begins);
+  void read_air(House& house, std::vector<ModelReading>& readings);
   void read_house(House& house, std::vector<ModelReading>& readings);
   void weigh(House& house, std::vector<ModelReading>& readings);
 
@@ -123,10 +107,5 @@ class FarmModel {
   std::size_t next_turn_ = 0;
   std::vector<StoryLine> story_;
 };
-
-/// "heater_fails" …; nullopt: no such fault.
-[[nodiscard]] std::optional<Fault::What> parse_fault(std::string_view text);
-/// All names, for messages.
-[[nodiscard]] std::string known_faults();
 
 }  // namespace underwing

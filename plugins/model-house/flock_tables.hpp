@@ -18,6 +18,9 @@ using Table = std::vector<std::pair<double, double>>;
 [[nodiscard]] double feed_g_per_day(double age_d);
 /// Litres of water drunk for each kilogram of feed.
 [[nodiscard]] double water_to_feed(double age_d);
+/// The share of a day's feed and water that is taken in an hour, at a time of day in hours, where lights are
+/// on from `lights_on_h` for `light_h` hours. Over those hours it adds up to 1.
+[[nodiscard]] double share_of_day_h(double time_of_day_h, double age_d, double lights_on_h, double light_h);
 /// Air that a bird needs at least, in m³/h, at a weight in kilograms.
 [[nodiscard]] double minimum_air_m3_h(double weight_kg);
 /// Air temperature to aim for, °C, by age in days.

@@ -21,6 +21,13 @@ constexpr double kPropaneCo2_m3_kg = 3 * 0.0245 / 0.044097;  // One mol of gas n
 constexpr double kAmmonia_mg_per_m3_ppm = 0.70;              // At 25 °C: 17.03 g / 24.5 L.
 constexpr double kStartHumidity_percent = 55;
 constexpr double kDay_s = 86400;
+// What jammed inlets, and fans at low voltage, leave of the flow; our estimates. That voltage which only sags
+// stalls fans and has killed stock: Defra, PB1147, Emergencies on Livestock Farms.
+constexpr double kShareThroughGaps = 0.05;
+constexpr double kShareAtLowVoltage = 0.4;
+// 6.5 % for each K: Aviagen, Ross Broiler Management Handbook, 2018, from memory. That it counts from the
+// target, and its bounds, are ours.
+constexpr double kThirst_per_k = 0.065;
 
 double time_of_day_h(double time_s) {
   return std::fmod(time_s, kDay_s) / 3600;
@@ -44,7 +51,13 @@ double step_table(const Table& table, double x) {
 }  // namespace
 
 double Outside::air_c(double time_s) const {
+  if (!air_by_hour.empty()) return look_up(air_by_hour, (time_s - hours_from_s) / 3600);
   return mean_c - swing_k * std::cos(2 * std::numbers::pi * (time_of_day_h(time_s) - coldest_h) / 24);
+}
+
+double Outside::humidity_at(double time_s) const {
+  if (humidity_by_hour.empty()) return humidity_percent;
+  return look_up(humidity_by_hour, (time_s - hours_from_s) / 3600);
 }
 
 HouseModel::HouseModel(const HouseParameters& parameters, const Outside& outside, double start_s)
@@ -63,39 +76,70 @@ void HouseModel::advance(double time_s) {
 }
 
 void HouseModel::step(double seconds) {
-  control();
-  set_fans(seconds);
+  if (!broken_.controller) {
+    control();
+    ask_for_air(seconds);
+  }
+  turn_fans();
+  const bool burns = (heat_asked_ || broken_.heater_stuck) && !broken_.heater && powered();
+  heater_w_ = burns && !broken_.gas && gas_level_percent() > 0 ? house_.heater_kw * 1000 : 0;
   balance_heat(seconds);
   balance_air(seconds);
   eat_and_drink(seconds);
   time_s_ += seconds;
 }
 
+void HouseModel::set_broken(const Broken& broken) {
+  if (broken.mains && !broken_.mains) cut_s_ = time_s_;
+  broken_ = broken;
+}
+
+bool HouseModel::generator_running() const {
+  return broken_.mains && house_.generator && !broken_.generator &&
+         time_s_ >= cut_s_ + house_.generator_starts_s;
+}
+
+bool HouseModel::powered() const {
+  return !broken_.mains || generator_running();
+}
+
+double HouseModel::gas_level_percent() const {
+  if (house_.gas_tank_kg <= 0) return 100;
+  return std::max(0.0, house_.gas_at_start_percent - 100 * gas_burnt_kg_ / house_.gas_tank_kg);
+}
+
 void HouseModel::control() {
   const double half = house_.heater_hysteresis_k / 2;
   if (air_c_ < target_c() - half) heat_asked_ = true;
   if (air_c_ > target_c() + half) heat_asked_ = false;
-  heater_w_ = heat_asked_ && !broken_.heater && !broken_.mains ? house_.heater_kw * 1000 : 0;
 }
 
 /// The timer's fans run for the first part of each cycle, as long as the birds' need asks; further fans come
 /// in by temperature. The mean over the step counts.
-void HouseModel::set_fans(double seconds) {
-  fans_m3_h_ = 0;
-  if (broken_.fans || broken_.mains) return;
+void HouseModel::ask_for_air(double seconds) {
+  asked_m3_h_ = 0;
   if (birds_in()) {
     const double need = house_.birds * minimum_air_m3_h(bird_weight_g() / 1000) * house_.minimum_air_factor;
-    const double on_s = std::min(1.0, need / house_.minimum_fans_m3_h) * house_.timer_s;
+    // As the birds grow further fans join the timer, so that it never runs for more than four fifths.
+    const double timer_fans_m3_h = std::max(house_.minimum_fans_m3_h, need * 1.25);
+    const double on_s = need / timer_fans_m3_h * house_.timer_s;
     const double into_s = std::fmod(time_s_, house_.timer_s);
     const double share = std::clamp((on_s - into_s) / seconds, 0.0, 1.0);
-    fans_m3_h_ = house_.minimum_fans_m3_h * share;
+    asked_m3_h_ = timer_fans_m3_h * share;
   }
   const double over = (air_c_ - target_c() - house_.fans_from_k) / (house_.fans_all_k - house_.fans_from_k);
-  fans_m3_h_ = std::max(fans_m3_h_, std::clamp(over, 0.0, 1.0) * house_.most_fans_m3_h);
+  asked_m3_h_ = std::max(asked_m3_h_, std::clamp(over, 0.0, 1.0) * house_.most_fans_m3_h);
+}
+
+void HouseModel::turn_fans() {
+  fans_m3_h_ = broken_.fans || !powered() ? 0 : asked_m3_h_;
+  if (broken_.inlets) fans_m3_h_ *= kShareThroughGaps;
+  if (broken_.low_voltage) fans_m3_h_ *= kShareAtLowVoltage;
 }
 
 double HouseModel::air_exchange_m3_s() const {
-  return (fans_m3_h_ + house_.leak_changes_h * house_.volume_m3) / 3600;
+  const double doors_m3_h = broken_.doors ? house_.doors_m3_h : 0;
+  return (fans_m3_h_ + doors_m3_h + house_.leak_changes_h * house_.volume_m3) / 3600;
 }
 
 double HouseModel::air_capacity_j_k() const {
@@ -124,6 +168,7 @@ void HouseModel::balance_heat(double seconds) {
 void HouseModel::balance_air(double seconds) {
   const double air_kg = house_.volume_m3 * kAirDensity_kg_m3;
   const double exchange = air_exchange_m3_s();
+  gas_burnt_kg_ += heater_w_ / kPropane_j_kg * seconds;
   const double burnt_kg_s = house_.heater_vented ? 0 : heater_w_ / kPropane_j_kg;
   double water_kg_s = burnt_kg_s * kPropaneWater_kg_kg;
   double co2_m3_s = burnt_kg_s * kPropaneCo2_m3_kg;
@@ -132,9 +177,9 @@ void HouseModel::balance_air(double seconds) {
     const BirdHeat heat = bird_heat(bird_weight_g() / 1000, air_c_);
     water_kg_s += house_.birds * (heat.total_w - heat.sensible_w) / kEvaporation_j_kg;
     co2_m3_s += house_.birds * heat.total_w * kCo2_m3_h_per_w / 3600;
-    ammonia_mg_s = house_.birds * ammonia_mg_h(age_d()) / 3600;
+    ammonia_mg_s = house_.birds * ammonia_mg_h(age_d()) * house_.ammonia_factor / 3600;
   }
-  const double outside_vapour = vapour_at(outside_.air_c(time_s_), outside_.humidity_percent);
+  const double outside_vapour = vapour_at(outside_.air_c(time_s_), outside_.humidity_at(time_s_));
   vapour_kg_kg_ +=
       (water_kg_s + exchange * kAirDensity_kg_m3 * (outside_vapour - vapour_kg_kg_)) * seconds / air_kg;
   // What the air cannot hold runs down the walls.
@@ -145,19 +190,26 @@ void HouseModel::balance_air(double seconds) {
 }
 
 bool HouseModel::light() const {
-  if (broken_.mains) return false;
+  if (!powered()) return false;
   const double hours = step_table(house_.light_h, age_d());
   const double since_on = std::fmod(time_of_day_h(time_s_) - house_.lights_on_h + 24, 24);
   return since_on < hours;
 }
 
-/// Birds eat and drink in the light only, evenly. What they drink more in the heat is left out.
+/// Birds eat and drink in the light only, by the hour, and drink more where it is too warm. A burst line runs
+/// day and night.
 void HouseModel::eat_and_drink(double seconds) {
-  if (!birds_in() || !light()) return;
-  const double light_s = step_table(house_.light_h, age_d()) * 3600;
-  const double feed = house_.birds * feed_g_per_day(age_d()) / 1000 * seconds / light_s;
-  feed_kg_ += feed;
-  water_l_ += feed * water_to_feed(age_d());
+  double flow_l_s = broken_.water_burst ? house_.burst_l_min / 60 : 0;
+  if (birds_in() && light()) {
+    const double hours = step_table(house_.light_h, age_d());
+    const double share_s = share_of_day_h(time_of_day_h(time_s_), age_d(), house_.lights_on_h, hours) / 3600;
+    const double feed_kg_s = house_.birds * feed_g_per_day(age_d()) / 1000 * share_s;
+    const double thirst = std::clamp(1 + kThirst_per_k * (air_c_ - target_c()), 0.7, 1.7);
+    flow_l_s += feed_kg_s * water_to_feed(age_d()) * thirst;
+    if (!broken_.feed) feed_kg_ += feed_kg_s * seconds;
+  }
+  const bool counted = flow_l_s * 60 >= house_.water_meter_start_l_min;
+  if (counted && !broken_.water_shut) water_l_ += flow_l_s * seconds;
 }
 
 double HouseModel::humidity_percent() const {

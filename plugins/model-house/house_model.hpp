@@ -25,34 +25,56 @@ struct HouseParameters {
   double heater_kw = 140;
   bool heater_vented = false;        ///< false: burnt gas stays in the house
   double heater_hysteresis_k = 0.6;  ///< off at target + half, on at target − half
-  double minimum_fans_m3_h = 10000;  ///< of the fans on the timer
+  double minimum_fans_m3_h = 10000;  ///< of the fans on the timer; more join when birds need it
   double minimum_air_factor = 2;     ///< of what the birds need; more than 1 airs the house for the heaters
   double timer_s = 300;              ///< the timer's cycle
   double most_fans_m3_h = 150000;    ///< all fans together
   double fans_from_k = 1.5;          ///< above target: further fans begin
   double fans_all_k = 4.5;           ///< above target: all run
   double leak_changes_h = 0.1;       ///< changes of air an hour through gaps, fans off
+  double doors_m3_h = 40000;         ///< that blow through while the doors stand open
+  bool generator = false;            ///< one stands by, and starts by itself
+  double generator_starts_s = 15;    ///< from the cut to its taking over
+  double gas_tank_kg = 0;            ///< 0: gas comes by a pipe and has no level
+  double gas_at_start_percent = 80;  ///< of the tank
+  double ammonia_factor = 1;         ///< times what fresh litter gives off
   Table target_c = default_target_c();  ///< by age in days
   Table light_h = {{0, 23}, {7, 18}};   ///< hours of light a day from this age in days on; steps
   double lights_on_h = 5;               ///< time of day (UTC) at which the dark ends
   double water_pulse_l = 1;
+  double water_meter_start_l_min = 0.019;  ///< what flows slower is not counted
+  double burst_l_min = 30;                 ///< out of a burst line
   double feed_pulse_kg = 1;
 };
 
-/// The weather, a sine over the day: coldest at `coldest_h`.
+/// The weather, a sine over the day: coldest at `coldest_h`. Values by the hour go before it.
 struct Outside {
   double mean_c = 5;
   double swing_k = 3;  ///< half the difference of warmest and coldest
   double coldest_h = 5;
   double humidity_percent = 85;
+  double hours_from_s = 0;  ///< where the hours of both lists count from
+  Table air_by_hour = {};   ///< (hours, °C), straight lines between, level outside; empty: the sine
+  Table humidity_by_hour = {};
   [[nodiscard]] double air_c(double time_s) const;
+  [[nodiscard]] double humidity_at(double time_s) const;
 };
 
 /// Things that break. The model's user sets them.
 struct Broken {
   bool heater = false;
   bool fans = false;
-  bool mains = false;  ///< the mains are lost: fans, heater and lights stand still
+  bool mains = false;  ///< the mains are lost: fans, heater and lights stand still, unless a generator runs
+  bool generator = false;     ///< it does not start, or stops
+  bool heater_stuck = false;  ///< burns whatever the thermostat says
+  bool gas = false;           ///< the tank is empty, or its regulator frozen
+  bool inlets = false;        ///< shut: fans turn and move little
+  bool low_voltage = false;   ///< fans turn slowly
+  bool controller = false;    ///< hangs: all it switches stays as it is
+  bool water_shut = false;
+  bool water_burst = false;
+  bool feed = false;   ///< nothing comes to the feeders
+  bool doors = false;  ///< stand open
 };
 
 class HouseModel {
@@ -64,7 +86,7 @@ class HouseModel {
 
   /// Goes on to `time_s`, in steps that end on whole multiples of kStep_s. Never back.
   void advance(double time_s);
-  void set_broken(const Broken& broken) { broken_ = broken; }
+  void set_broken(const Broken& broken);
   [[nodiscard]] const Broken& broken() const { return broken_; }
 
   [[nodiscard]] double time_s() const { return time_s_; }
@@ -84,6 +106,9 @@ class HouseModel {
   [[nodiscard]] bool heat_asked() const { return heat_asked_; }
   [[nodiscard]] bool heater_running() const { return heater_w_ > 0; }
   [[nodiscard]] bool fans_running() const { return fans_m3_h_ > 0; }
+  [[nodiscard]] bool generator_running() const;
+  [[nodiscard]] double gas_level_percent() const;
+  [[nodiscard]] double outside_c() const { return outside_.air_c(time_s_); }
 
   /// Flows of the last step, in watts, for checks of the balance. What is positive warms the air.
   struct Flows {
@@ -101,7 +126,9 @@ class HouseModel {
  private:
   void step(double seconds);
   void control();
-  void set_fans(double seconds);
+  void ask_for_air(double seconds);
+  void turn_fans();
+  [[nodiscard]] bool powered() const;
   void balance_heat(double seconds);
   void balance_air(double seconds);
   void eat_and_drink(double seconds);
@@ -120,7 +147,10 @@ class HouseModel {
   double feed_kg_ = 0;
   bool heat_asked_ = false;
   double heater_w_ = 0;
-  double fans_m3_h_ = 0;  ///< mean of the last step
+  double asked_m3_h_ = 0;  ///< of the fans, mean of the last step
+  double fans_m3_h_ = 0;   ///< what they moved
+  double cut_s_ = 0;       ///< when the mains were lost
+  double gas_burnt_kg_ = 0;
   Flows flows_;
 };
 

@@ -73,10 +73,19 @@ HouseParameters read_parameters(Settings& map, double start_s) {
   positive("fans_all_k", house.fans_all_k);
   if (house.fans_all_k <= house.fans_from_k) map.refuse("fans_all_k", "must be above fans_from_k");
   not_negative("leak_changes_h", house.leak_changes_h);
+  // More than this would empty the house within a step.
+  house.doors_m3_h = map.number("doors_m3_h", house.doors_m3_h, 0, house.volume_m3 * 60);
+  house.generator = map.flag("generator", house.generator);
+  not_negative("generator_starts_s", house.generator_starts_s);
+  not_negative("gas_tank_kg", house.gas_tank_kg);
+  house.gas_at_start_percent = map.number("gas_at_start_percent", house.gas_at_start_percent, 0, 100);
+  not_negative("ammonia_factor", house.ammonia_factor);
   house.target_c = table(map, "target_c", house.target_c);
   house.light_h = table(map, "light_h", house.light_h);
   house.lights_on_h = map.number("lights_on_h", house.lights_on_h, 0, 24);
   positive("water_pulse_l", house.water_pulse_l);
+  not_negative("water_meter_start_l_min", house.water_meter_start_l_min);
+  not_negative("burst_l_min", house.burst_l_min);
   positive("feed_pulse_kg", house.feed_pulse_kg);
   return house;
 }
@@ -110,14 +119,14 @@ Fault read_fault(Settings& map, const Setup& setup, double start_s) {
                                   [&](const HouseSetup& h) { return h.name == fault.house; });
   if (house == setup.houses.end())
     map.refuse("house", fmt::format("'{}' is none of the houses", fault.house));
-  if (what.starts_with("probe_")) {
+  if (names_a_probe(fault.what)) {
     fault.probe = map.text("probe");
     const auto& probes = house->instruments.air_probes;
     if (std::none_of(probes.begin(), probes.end(), [&](auto& p) { return p.name == fault.probe; })) {
       map.refuse("probe", fmt::format("'{}' is no air probe of {}", fault.probe, fault.house));
     }
   }
-  fault.by_k = map.number("by_k", fault.by_k, -100, 100);
+  fault.by_k = map.number("by_k", fault.what == Fault::What::brooder_fails ? -4 : fault.by_k, -200, 200);
   map.finish();
   return fault;
 }
@@ -160,6 +169,9 @@ Setup read_setup(Settings& settings, double start_s) {
     setup.outside.coldest_h = outside->number("coldest_h", setup.outside.coldest_h, 0, 24);
     setup.outside.humidity_percent =
         outside->number("humidity_percent", setup.outside.humidity_percent, 0, 100);
+    setup.outside.hours_from_s = start_s;
+    setup.outside.air_by_hour = table(*outside, "air_by_hour", {});
+    setup.outside.humidity_by_hour = table(*outside, "humidity_by_hour", {});
     outside->finish();
   }
   for (Settings& map : settings.list("houses")) {

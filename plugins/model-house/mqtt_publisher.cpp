@@ -35,7 +35,7 @@ struct Place {
   const char* key;
 };
 
-constexpr std::array<Place, 12> kPlaces = {{
+constexpr std::array<Place, 14> kPlaces = {{
     {"air_temperature", "farm/{0}/climate/{1}", "temp"},
     {"relative_humidity", "farm/{0}/climate/{1}", "rh"},
     {"carbon_dioxide", "farm/{0}/gas/{1}", "co2"},
@@ -48,6 +48,8 @@ constexpr std::array<Place, 12> kPlaces = {{
     {"heat_asked", "farm/{0}/state/heat_asked", "on"},
     {"heater_running", "farm/{0}/state/heater", "on"},
     {"fan_running", "farm/{0}/state/fan", "on"},
+    {"generator", "farm/{0}/state/generator", "on"},
+    {"gas_level", "farm/{0}/tank", "level"},
 }};
 
 const Place& place_of(std::string_view measure) {

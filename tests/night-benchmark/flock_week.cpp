@@ -3,8 +3,10 @@
 #include <fmt/format.h>
 
 #include <array>
+#include <cmath>
 #include <filesystem>
 #include <fstream>
+#include <span>
 #include <sstream>
 #include <stdexcept>
 
@@ -61,9 +63,9 @@ call_out:
 std::string flock_text(const FlockWeek& week, const std::string& packs) {
   const std::string placed = to_rfc3339(week.placed);
   return fmt::format(
-      "format: 1\nflock: flock-1\nhouse: house-1\nplaced: {} {}\nbirds: 17000\nchick_weight: 42 g\n"
+      "format: 1\nflock: flock-1\nhouse: house-1\nplaced: {} {}\nbirds: {:.0f}\nchick_weight: 42 g\n"
       "lights: {{0 d: 23 h, 7 d: 18 h}}\nlights_on: \"05:00\"\npacks: [{}]\n",
-      placed.substr(0, 10), placed.substr(11, 5), packs);
+      placed.substr(0, 10), placed.substr(11, 5), week.house.parameters.birds, packs);
 }
 
 std::shared_ptr<const RuleSet> load(FarmFiles files) {
@@ -128,6 +130,57 @@ bool harmful(const HouseModel& house, int week) {
   return (week < 2 && over < -6) || (over > 5 && house.air_c() > 32);
 }
 
+/// A week of weather by the hour: a sine over the day, and fronts that come and go within a day or two.
+Outside weather(Random& random, Instant begin) {
+  Outside outside;
+  outside.mean_c = -5 + 20 * random.uniform();
+  outside.swing_k = 2 + 4 * random.uniform();
+  outside.humidity_percent = 70 + 25 * random.uniform();
+  const Outside calm = outside;
+  outside.hours_from_s = seconds_of(begin);
+  // Each hour keeps 0.97 of the front of the last one: a spread of 2 K that is forgotten in a day or so.
+  double front_k = 0;
+  for (int hour = 0; hour <= 168; ++hour) {
+    front_k = 0.97 * front_k + 0.5 * random.normal();
+    outside.air_by_hour.emplace_back(hour, calm.air_c(seconds_of(begin) + hour * 3600) + front_k);
+  }
+  return outside;
+}
+
+/// What holds a house of day-olds at 33 °C when it is -15 °C outside, birds' own warmth left out: a heater is
+/// bought for the coldest night, and with something to spare.
+double coldest_load_kw(const HouseParameters& house) {
+  const double air_m3_h = house.birds * minimum_air_m3_h(0.06) * house.minimum_air_factor +
+                          house.leak_changes_h * house.volume_m3;
+  const double loss_w_k = house.u_value_w_m2k * house.envelope_area_m2 + air_m3_h / 3600 * 1.2 * 1006;
+  return loss_w_k * (33 + 15) / 1000;
+}
+
+constexpr std::array kFaults = {
+    Fault::What::heater_fails,     Fault::What::heater_fails, Fault::What::fan_fails,
+    Fault::What::fan_fails,        Fault::What::mains_lost,   Fault::What::mains_lost,
+    Fault::What::gas_runs_out,     Fault::What::inlets_jam,   Fault::What::heater_sticks_on,
+    Fault::What::controller_hangs,
+};
+
+Fault some_fault(Random& random, Instant begin, std::span<const Fault::What> kinds) {
+  Fault fault;
+  fault.what = kinds[static_cast<std::size_t>(random.uniform() * static_cast<double>(kinds.size()))];
+  fault.house = "house-1";
+  fault.at_s = std::floor(seconds_of(begin + 24h) + random.uniform() * 5 * 86400);
+  return fault;
+}
+
+Fault some_sensor_fault(Random& random, Instant begin) {
+  constexpr std::array kinds = {Fault::What::probe_sticks, Fault::What::probe_silent,
+                                Fault::What::probe_jumps, Fault::What::humidity_sticks};
+  Fault fault = some_fault(random, begin, kinds);
+  fault.probe = kProbes[static_cast<std::size_t>(random.uniform() * 8)];
+  fault.by_k = random.uniform() < 0.5 ? 52 : -155;  // to about 85 and -127 °C
+  fault.until_s = fault.at_s + 3600 * (1 + 10 * random.uniform());
+  return fault;
+}
+
 }  // namespace
 
 FlockWeek flock_week(std::uint64_t seed) {
@@ -138,42 +191,26 @@ FlockWeek flock_week(std::uint64_t seed) {
   it.begin = std::chrono::sys_days(std::chrono::year(2026) / 3 / 2) + 9h;
   it.placed = it.begin - it.week * 168h;
   it.end = it.begin + 168h;
-  it.outside = {-5 + 20 * random.uniform(), 2 + 4 * random.uniform(), 5, 70 + 25 * random.uniform()};
+  it.outside = weather(random, it.begin);
   HouseParameters& house = it.house.parameters;
   it.house.name = "house-1";
   house.placed_s = seconds_of(it.placed);
-  house.heater_kw = 160 + 120 * random.uniform();
+  house.birds = 15000 + std::floor(8000 * random.uniform());
   house.heater_hysteresis_k = 0.5 + 2 * random.uniform();
   house.u_value_w_m2k = 0.35 + 0.4 * random.uniform();
+  house.minimum_air_factor = 1.5 + 1.5 * random.uniform();
+  house.heater_kw = (1.2 + 0.8 * random.uniform()) * coldest_load_kw(house);
+  house.most_fans_m3_h = 12 * house.birds;  // about 5 m³ an hour and kg in week 5; common practice
   InstrumentParameters& instruments = it.house.instruments;
   instruments.noise_k = 0.05 + 0.15 * random.uniform();
   instruments.air_probes.clear();
   for (const char* probe : kProbes) instruments.air_probes.push_back({probe, 0.6 * random.normal()});
-
-  const auto some_time = [&] { return seconds_of(it.begin + 24h) + random.uniform() * 5 * 86400; };
-  const double luck = random.uniform();
-  if (luck < 0.6) {
-    Fault fault;
-    fault.what = luck < 0.25   ? Fault::What::heater_fails
-                 : luck < 0.45 ? Fault::What::fan_fails
-                               : Fault::What::mains_lost;
-    fault.house = "house-1";
-    fault.at_s = std::floor(some_time());
-    fault.until_s = fault.at_s + std::chrono::duration<double>(kFaultLasts).count();
-    it.fault = fault;
+  if (random.uniform() < 0.6) {
+    it.fault = some_fault(random, it.begin, kFaults);
+    it.fault->until_s = it.fault->at_s + std::chrono::duration<double>(kFaultLasts).count();
   }
-  for (int i = static_cast<int>(random.uniform() * 3); i > 0; --i) {
-    Fault fault;
-    constexpr std::array kinds = {Fault::What::probe_sticks, Fault::What::probe_silent,
-                                  Fault::What::probe_jumps};
-    fault.what = kinds[static_cast<std::size_t>(random.uniform() * 3)];
-    fault.house = "house-1";
-    fault.probe = kProbes[static_cast<std::size_t>(random.uniform() * 8)];
-    fault.by_k = random.uniform() < 0.5 ? 52 : -155;  // to about 85 and -127 °C
-    fault.at_s = std::floor(some_time());
-    fault.until_s = fault.at_s + 3600 * (1 + 10 * random.uniform());
-    it.sensor_faults.push_back(fault);
-  }
+  for (int i = static_cast<int>(random.uniform() * 3); i > 0; --i)
+    it.sensor_faults.push_back(some_sensor_fault(random, it.begin));
   return it;
 }
 
@@ -191,21 +228,40 @@ std::shared_ptr<const RuleSet> shipped_rules(const FlockWeek& week) {
   return load(files);
 }
 
-std::shared_ptr<const RuleSet> plain_rules(const FlockWeek& week) {
-  const double first = look_up(default_target_c(), 7.0 * week.week);
-  const double last = look_up(default_target_c(), 7.0 * week.week + 7);
+namespace {
+
+/// Two limits on the mean, with a delay in minutes; `low` and `high` are expressions.
+std::shared_ptr<const RuleSet> plain_rules(const FlockWeek& week, const std::string& low,
+                                           const std::string& high, int delay_min,
+                                           const std::string& more = "") {
   FarmFiles files{"farm.yaml", farm_text(), {}, {}, {}};
   files.flocks["flocks/flock-1.yaml"] = flock_text(week, "plain");
-  const auto rule = [](const char* name, const char* side, double limit) {
+  const auto rule = [&](const char* name, const std::string& limit) {
     return fmt::format(
-        "  {}: {{watch: mean(air_temperature), {}: {:.1f} °C, deadband: 0.5 K, on_delay: 10 min, off_delay: "
-        "10 min, "
+        "  {}: {{watch: mean(air_temperature), {}, deadband: 0.5 K, on_delay: {} min, off_delay: 10 min, "
         "priority: urgent, respond_within: 40 min, do: Look at the chicks.}}\n",
-        name, side, limit);
+        name, limit, delay_min);
   };
-  files.packs["rules/plain.yaml"] = "format: 1\npack: plain\nrules:\n" + rule("too-cold", "low", last - 3) +
-                                    rule("too-hot", "high", first + 4);
+  files.packs["rules/plain.yaml"] = "format: 1\npack: plain\n" + more + "rules:\n" +
+                                    rule("too-cold", "low: " + low) + rule("too-hot", "high: " + high);
   return load(files);
+}
+
+}  // namespace
+
+std::shared_ptr<const RuleSet> daily_rules(const FlockWeek& week) {
+  std::string points;
+  for (int day = 7 * week.week; day <= 7 * week.week + 7; ++day)
+    points +=
+        fmt::format("{}{} d: {:.2f}", points.empty() ? "" : ", ", day, look_up(default_target_c(), day));
+  return plain_rules(week, "target - 2.5 K", "target + 3 K", 5,
+                     fmt::format("curves:\n  target: {{unit: °C, points: {{{}}}, source: own}}\n", points));
+}
+
+std::shared_ptr<const RuleSet> fixed_rules(const FlockWeek& week) {
+  const double first = look_up(default_target_c(), 7.0 * week.week);
+  const double last = look_up(default_target_c(), 7.0 * week.week + 7);
+  return plain_rules(week, fmt::format("{:.1f} °C", last - 3), fmt::format("{:.1f} °C", first + 4), 10);
 }
 
 std::vector<WeekResult> play(const FlockWeek& week,

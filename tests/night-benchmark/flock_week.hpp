@@ -16,7 +16,7 @@ struct FlockWeek {
   int week = 0;  ///< 0: from placement on
   HouseSetup house;
   Outside outside;
-  std::optional<Fault> fault;  ///< of heater, fans or mains; one that can kill
+  std::optional<Fault> fault;  ///< of heater, fans, inlets, house computer or mains; one that can kill
   std::vector<Fault> sensor_faults;
   Instant placed{}, begin{}, end{};
 };
@@ -32,10 +32,14 @@ struct WeekResult {
   std::vector<std::string> needless_rules;
 };
 
-/// Rules for a week: the shipped packs, or plain limits on the mean that stand still for the week, with a
-/// delay.
+/// The shipped packs.
 [[nodiscard]] std::shared_ptr<const RuleSet> shipped_rules(const FlockWeek& week);
-[[nodiscard]] std::shared_ptr<const RuleSet> plain_rules(const FlockWeek& week);
+/// A rival: one low and one high limit on the mean of the probes, moved with the target every day: 2.5 K
+/// under and 3 K over it, after 5 min. As tight as the saw-tooth of the widest thermostat here bears.
+[[nodiscard]] std::shared_ptr<const RuleSet> daily_rules(const FlockWeek& week);
+/// A rival: the same that stand still for the week, 3 K under its last target and 4 K over its first, after
+/// 10 min.
+[[nodiscard]] std::shared_ptr<const RuleSet> fixed_rules(const FlockWeek& week);
 
 /// Plays the same week under several sets of rules; nobody answers, and the fault lasts three hours.
 [[nodiscard]] std::vector<WeekResult> play(const FlockWeek& week,

@@ -300,9 +300,7 @@ TEST(ModelSettings, RefuseInWords) {
   EXPECT_EQ(refusal(R"({"houses":[{"house":"house-1","birdz":3}],"faults":[]})"),
             "settings.houses[1] has the key 'birdz', which nobody knows here.");
   EXPECT_EQ(refusal(R"({"faults":[{"at":"5 min","what":"heater_falls","house":"house-1"}]})"),
-            "settings.faults[1].what 'heater_falls' is not known; known are heater_fails, heater_repaired, "
-            "fan_fails, "
-            "fan_repaired, mains_lost, mains_back, probe_sticks, probe_silent, probe_jumps.");
+            "settings.faults[1].what 'heater_falls' is not known; known are " + known_faults() + ".");
   EXPECT_EQ(refusal(R"({"faults":[{"at":"5 min","what":"probe_sticks","house":"house-1","probe":"west"}]})"),
             "settings.faults[1].probe 'west' is no air probe of house-1.");
   EXPECT_EQ(refusal(R"({"faults":[{"at":"noon","what":"fan_fails","house":"house-1"}]})"),
