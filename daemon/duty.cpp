@@ -9,6 +9,7 @@
 #include <set>
 
 #include "daemon/words.hpp"
+#include "rules/languages/texts.hpp"
 
 namespace underwing {
 
@@ -158,13 +159,15 @@ std::optional<Date> read_date(std::string_view text) {
 
 std::string to_text(Date date) { return to_rfc3339(Instant(date)).substr(0, 10); }
 
-std::string date_in_words(Date date) {
-  constexpr std::array kDays{"Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"};
-  constexpr std::array kMonths{"January", "February", "March",     "April",   "May",      "June",
-                               "July",    "August",   "September", "October", "November", "December"};
+std::string date_in_words(Date date, const Language& language) {
+  constexpr std::array<TextKey, 7> kDays{"monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"};
+  constexpr std::array<TextKey, 12> kMonths{"january", "february", "march",     "april",   "may",      "june",
+                                            "july",    "august",   "september", "october", "november", "december"};
   const std::chrono::year_month_day parts(date);
-  return fmt::format("{} {} {}", kDays[std::chrono::weekday(date).iso_encoding() - 1], static_cast<unsigned>(parts.day()),
-                     kMonths[static_cast<unsigned>(parts.month()) - 1]);
+  return say(language, "date",
+             {{"weekday", say(language, kDays[std::chrono::weekday(date).iso_encoding() - 1])},
+              {"number", std::to_string(static_cast<unsigned>(parts.day()))},
+              {"month", say(language, kMonths[static_cast<unsigned>(parts.month()) - 1])}});
 }
 
 std::vector<std::string> people_of(const Farm& farm, const std::vector<std::string>& tell, Instant wall,

@@ -7,6 +7,7 @@
 #include <string_view>
 #include <vector>
 
+#include "rules/languages/language.hpp"
 #include "rules/model.hpp"
 
 namespace underwing {
@@ -56,7 +57,7 @@ inline constexpr int kDutyDaysMax = 366;
 [[nodiscard]] std::optional<Date> read_date(std::string_view text);
 [[nodiscard]] std::string to_text(Date date);
 /// "Sat 7 March".
-[[nodiscard]] std::string date_in_words(Date date);
+[[nodiscard]] std::string date_in_words(Date date, const Language& language = english());
 
 /// The people that a step names at this moment: `on-duty` is whoever has duty (nobody: everyone), `everyone`
 /// all people of the farm. Each once, in the order of the step, then of the file.

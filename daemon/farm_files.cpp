@@ -10,13 +10,19 @@ namespace {
 
 constexpr std::size_t kFile_bytes_max = 4U << 20U;
 
+/// The folder that the environment names, else that of the sources, else that of the installation.
+std::filesystem::path shipped_folder(const char* variable, const char* sources, const char* installed) {
+  if (const char* folder = std::getenv(variable); folder != nullptr && *folder != '\0') return folder;
+  std::error_code code;
+  return std::filesystem::is_directory(sources, code) ? sources : installed;
+}
+
 }  // namespace
 
-std::filesystem::path shipped_pack_folder() {
-  if (const char* folder = std::getenv("UNDERWING_PACKS"); folder != nullptr && *folder != '\0') return folder;
-  std::error_code code;
-  const std::filesystem::path sources = UNDERWING_SOURCE_PACKS;
-  return std::filesystem::is_directory(sources, code) ? sources : UNDERWING_INSTALLED_PACKS;
+std::filesystem::path shipped_pack_folder() { return shipped_folder("UNDERWING_PACKS", UNDERWING_SOURCE_PACKS, UNDERWING_INSTALLED_PACKS); }
+
+std::filesystem::path shipped_language_folder() {
+  return shipped_folder("UNDERWING_LANGUAGES", UNDERWING_SOURCE_LANGUAGES, UNDERWING_INSTALLED_LANGUAGES);
 }
 
 Result<std::map<std::string, std::string>> read_yaml_files(const std::filesystem::path& folder) {
@@ -53,6 +59,8 @@ Result<FarmFiles> read_farm_files(const std::filesystem::path& folder) {
   if (auto read = read_into(files.flocks, in_folder("flocks")); !read) return Failure{read.error()};
   if (auto read = read_into(files.packs, in_folder("rules")); !read) return Failure{read.error()};
   if (auto read = read_into(files.shipped, shipped_pack_folder()); !read) return Failure{read.error()};
+  if (auto read = read_into(files.languages, in_folder("languages")); !read) return Failure{read.error()};
+  if (auto read = read_into(files.shipped_languages, shipped_language_folder()); !read) return Failure{read.error()};
   return files;
 }
 

@@ -71,7 +71,17 @@ bool one_slip(std::string_view a, std::string_view b) {
   return rest_a.size() > 1 && rest_a[0] == rest_b[1] && rest_a[1] == rest_b[0] && rest_a.substr(2) == rest_b.substr(2);
 }
 
-std::optional<Reply::Kind> command_of(const std::string& word) {
+/// What people answer in every language, by the keys of a language's `answers`.
+constexpr std::array<std::pair<std::string_view, Reply::Kind>, 8> kMeanings{
+    {{"ok", ok}, {"here", here}, {"pass", pass}, {"status", status}, {"shelve", shelve}, {"work", work}, {"undo", undo}, {"help", help}}};
+
+bool among(const std::vector<std::string>& words, const std::string& word) { return std::find(words.begin(), words.end(), word) != words.end(); }
+
+std::optional<Reply::Kind> command_of(const std::string& word, const Language& language) {
+  for (const auto& [key, synonyms] : language.answers) {
+    const auto meaning = std::find_if(kMeanings.begin(), kMeanings.end(), [&](const auto& entry) { return entry.first == key; });
+    if (meaning != kMeanings.end() && among(synonyms, word)) return meaning->second;
+  }
   for (const auto& [name, kind] : kCommands) {
     if (word == name) return kind;
   }
@@ -87,7 +97,10 @@ std::string without_plural(std::string word) {
   return word;
 }
 
-std::optional<std::size_t> round_of(const std::string& word, const RuleSet& rules) {
+std::optional<std::size_t> round_of(const std::string& word, const RuleSet& rules, const Language& language) {
+  for (const auto& [measure, synonyms] : language.rounds) {
+    if (among(synonyms, word)) return rules.find_measure(measure);
+  }
   const std::string name = without_plural(word);
   for (std::size_t i = 0; i < rules.measures.size(); ++i) {
     const Measure& measure = rules.measures[i];
@@ -152,7 +165,7 @@ std::optional<Duration> span_of(std::string_view word, Duration bare) {
 }
 
 /// "45 M" is "45M", "K 7" is "K7", "house-1" is one word, "OKK7" is "OK K7", "K7 OK" is "OK K7".
-void mend(std::vector<Word>& words, const RuleSet& rules) {
+void mend(std::vector<Word>& words, const RuleSet& rules, const Language& language) {
   for (std::size_t i = 0; i + 1 < words.size(); ++i) {
     const std::string& a = words[i].text;
     const std::string& b = words[i + 1].text;
@@ -162,7 +175,7 @@ void mend(std::vector<Word>& words, const RuleSet& rules) {
     words[i] = {a + b, words[i + 1].end};
     words.erase(words.begin() + static_cast<std::ptrdiff_t>(i) + 1);
   }
-  if (words.size() > 1 && like_code(words[0].text) && command_of(words[1].text)) std::swap(words[0].text, words[1].text);
+  if (words.size() > 1 && like_code(words[0].text) && command_of(words[1].text, language)) std::swap(words[0].text, words[1].text);
   if (words.empty()) return;
   for (const std::string_view command : {"OK", "HERE", "PASS", "SHELVE"}) {
     const std::string first = words.front().text;
@@ -230,14 +243,14 @@ std::string word_of(const Measure& measure) {
   return without_plural(word);
 }
 
-Reply read_reply(std::string_view text, const RuleSet& rules) {
+Reply read_reply(std::string_view text, const RuleSet& rules, const Language& language) {
   Reply reply;
   if (text.size() > kTextBytesMax) {
     reply.kind = automatic;
     return reply;
   }
   std::vector<Word> words = words_of(text);
-  mend(words, rules);
+  mend(words, rules, language);
   std::size_t first = 0;
   while (first + 1 < words.size() && (words[first].text == "I" || words[first].text == "AM" || words[first].text == "IM")) ++first;
   if (first < words.size()) {
@@ -247,12 +260,12 @@ Reply read_reply(std::string_view text, const RuleSet& rules) {
       reply.house = house;
       ++first;
     }
-    if (const auto measure = round_of(words[first].text, rules)) {
+    if (const auto measure = round_of(words[first].text, rules, language)) {
       reply.kind = record;
       reply.measure = measure;
       return record_from(std::move(reply), words, first, rules);
     }
-    if (const auto kind = command_of(words[first].text)) {
+    if (const auto kind = command_of(words[first].text, language)) {
       reply.kind = *kind;
       switch (*kind) {
         case shelve: return shelve_from(std::move(reply), text, words, first + 1);

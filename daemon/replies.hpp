@@ -5,6 +5,7 @@
 #include <string_view>
 #include <vector>
 
+#include "rules/languages/language.hpp"
 #include "rules/model.hpp"
 
 namespace underwing {
@@ -26,7 +27,8 @@ struct Reply {
   std::optional<double> value;        ///< of `record`: in the measure's unit
 };
 
-[[nodiscard]] Reply read_reply(std::string_view text, const RuleSet& rules);
+/// English words are understood in every language, those of `language` besides.
+[[nodiscard]] Reply read_reply(std::string_view text, const RuleSet& rules, const Language& language = english());
 
 /// The word by which people enter a measure: "CROP" for crop_fill, "NAVEL" for navels_healed; its first part, in
 /// capitals and without the s of the plural.

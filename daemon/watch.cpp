@@ -8,6 +8,7 @@
 #include "daemon/duty.hpp"
 #include "daemon/ways.hpp"
 #include "daemon/words.hpp"
+#include "rules/languages/texts.hpp"
 
 namespace underwing {
 
@@ -137,7 +138,7 @@ void Watch::work_off_own(Instant time) {
   for (const auto& [rule, shelving] : shelved_) {
     if (shelving.until <= time) unshelved.push_back(rule);
   }
-  for (const auto& [house, rule] : unshelved) unshelve(house, rule, "its time is over");
+  for (const auto& [house, rule] : unshelved) unshelve(house, rule, [](const Language& language) { return say(language, "time_over"); });
   std::vector<std::string> overdue;
   for (const auto& [id, delivery] : deliveries_) {
     if (delivery.outcome == Delivery::Outcome::open && delivery.queued + kReceiptWithin <= time) overdue.push_back(id);
@@ -303,7 +304,8 @@ void Watch::condition_event(const Event& event) {
       alarm->again = urgent_again(*alarm);
       note_alarm(*alarm);
       if (event.kind == Event::Kind::raised) {
-        night_.push_back({house, what_is_wrong(rule, *rules_, event.reason), "", now_, std::nullopt, event.priority, alarm->id});
+        const auto what = [&](const Language& language) { return what_is_wrong(rule, *rules_, event.reason, language); };
+        night_.push_back({house, what(english()), "", now_, std::nullopt, event.priority, alarm->id, said_now(what)});
       } else {
         for (Night& entry : night_) {
           if (entry.alarm == alarm->id) entry.priority = event.priority;
@@ -348,7 +350,7 @@ void Watch::end(Alarm& alarm, Reason reason) {
   // What is latched stands until it is reset, and calls until somebody has answered.
   if (!alarm.life.wants_answer()) stop_calling(alarm);
   release_followers(alarm);
-  tell_those_told(alarm, "", back_text(alarm, reason));
+  tell_those_told(alarm, "", [&](const Language& language) { return back_text(alarm, reason, language); });
   note_alarm(alarm);
   forget_settled();
 }
@@ -452,19 +454,22 @@ void Watch::blindness_event(const Event& event) {
   Alarm& alarm = raise(Alarm::Subject::blindness, where, name, probe, event.priority);
   alarm.members.insert(named);
   blind_groups_[group] = {now_, alarm.id};
-  night_.push_back({where, "CANNOT SEE", "", now_, std::nullopt, event.priority, alarm.id});
+  const Saying what = [](const Language& language) { return say(language, "cannot_see"); };
+  night_.push_back({where, what.in(english()), "", now_, std::nullopt, event.priority, alarm.id, said_now(what)});
   note_alarm(alarm);
   start_calling(alarm);
 }
 
 void Watch::built_in(const std::string& house, const std::string& name, const std::string& probe, bool on,
-                     Priority priority, const std::string& text) {
+                     Priority priority, const Saying& saying) {
   Alarm* alarm = standing(Alarm::Subject::built_in, house, name, probe);
   if (on == (alarm != nullptr)) return;
   if (!on) return end(*alarm, Reason::none);
   Alarm& fresh = raise(Alarm::Subject::built_in, house, name, probe, priority);
+  const std::string text = saying.in(english());
   fresh.detail = text;
-  night_.push_back({house, text, "", now_, std::nullopt, priority, fresh.id});
+  fresh.details = said_now(saying);
+  night_.push_back({house, text, "", now_, std::nullopt, priority, fresh.id, fresh.details});
   nlohmann::ordered_json line = {{"time", to_rfc3339(now_)}, {"event", "trouble"}, {"what", name}, {"text", text}};
   if (!house.empty()) line["house"] = house;
   if (!probe.empty()) line["series"] = probe;
@@ -483,11 +488,12 @@ void Watch::clock(Duration wall_ahead) {
   settle_engine();
   schedule_daily();
   const auto minutes = std::chrono::duration_cast<std::chrono::minutes>(std::chrono::abs(jump));
-  const std::string text = fmt::format("the gateway's clock jumped {} by {}; the watch goes on by its own time",
-                                       jump < Duration::zero() ? "back" : "forward", to_words(minutes));
+  const Saying text = [&](const Language& language) {
+    return say(language, jump < Duration::zero() ? TextKey("clock_back") : TextKey("clock_forward"), {{"span", to_words(minutes)}});
+  };
   built_in("", "clock", "", false, Priority::soon, "");
   built_in("", "clock", "", true, Priority::soon, text);
-  story(text);
+  story(text.in(english()));
 }
 
 void Watch::check_minute() {
@@ -537,8 +543,10 @@ void Watch::check_probes() {
     }
     // One that stands stays until the probe is usable, also while the whole house is silent.
     if (now_ - since < kProbeBadAfter || house_silent(entry.house)) continue;
-    const std::string text = fmt::format("{} {} {}", measure_in_words(entry.quality.name), entry.name,
-                                         series.flat() ? "has stopped moving" : "is silent");
+    const auto text = [&](const Language& language) {
+      return say(language, series.flat() ? TextKey("probe_stopped") : TextKey("probe_is_silent"),
+                 {{"measure", measure_in_words(language, entry.quality.name)}, {"probe", entry.name}});
+    };
     built_in(house, "probe-bad", name, true, Priority::soon, text);
   }
 }
@@ -554,8 +562,9 @@ void Watch::check_houses() {
     }
     const Instant since = silent_since_.try_emplace(name, now_).first->second;
     if (now_ - since < kHouseSilentAfter) continue;
-    built_in(name, "house-silent", "", true, Priority::soon,
-             "nothing is heard from the house since " + clock_time(rules_->farm.zone, since + engine_->wall_ahead()));
+    built_in(name, "house-silent", "", true, Priority::soon, [&](const Language& language) {
+      return say(language, "house_is_silent", {{"time", clock_time(rules_->farm.zone, since + engine_->wall_ahead())}});
+    });
   }
 }
 

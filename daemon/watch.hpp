@@ -12,6 +12,7 @@
 
 #include "daemon/replies.hpp"
 #include "daemon/duty.hpp"
+#include "daemon/saying.hpp"
 #include "rules/alarms/life_cycle.hpp"
 #include "rules/engine/engine.hpp"
 #include "rules/model.hpp"
@@ -38,6 +39,7 @@ struct Alarm {
   Reason reason = Reason::none;
   std::optional<double> value, limit; ///< canonical, at the last change
   std::string detail;                 ///< of built-in alarms: the sentence that people are told
+  Said details;                       ///< the same in the farm's other languages
   std::string acknowledged_by;
   std::optional<Instant> acknowledged_at;
   bool here = false;                  ///< who acknowledged is in the house
@@ -158,7 +160,7 @@ class Watch {
   /// can be urgent unless that is wanted. Ends by itself, and at once when it becomes urgent after all.
   enum class EvenUrgent : std::uint8_t { no, yes };
   Answered shelve(const std::string& house, const std::string& rule, Duration span, const std::string& why, const std::string& who,
-                  EvenUrgent even_urgent);
+                  EvenUrgent even_urgent, const Language& language = english());
   /// Two people change places for the shifts that begin on that date, or, asked again, back. Both are told.
   Answered swap_duty(const std::string& one, const std::string& other, Date date, const std::string& who);
   /// Sends a marked test through the call-out: all its steps, or `person` alone, over any path or one plugin's. It needs an
@@ -174,11 +176,11 @@ class Watch {
   /// has duty).
   void work(std::size_t house, Instant until, const std::string& who = "");
   /// The same on a person's word, to be taped; at most 12 h, and none ends it.
-  Answered work_by(std::size_t house, Duration span, const std::string& who);
+  Answered work_by(std::size_t house, Duration span, const std::string& who, const Language& language = english());
   /// Writes down what a person found on a round, in the measure's unit; dead birds and the like add up.
-  Answered enter(std::size_t house, std::size_t measure, double value, const std::string& who);
+  Answered enter(std::size_t house, std::size_t measure, double value, const std::string& who, const Language& language = english());
   /// Takes back what this person entered last.
-  Answered take_back(const std::string& who);
+  Answered take_back(const std::string& who, const Language& language = english());
   /// Other rules from now on. Alarms, delays and windows of what did not change are kept.
   void reload(std::shared_ptr<const RuleSet> rules);
 
@@ -202,9 +204,9 @@ class Watch {
   /// In the order of the farm file.
   [[nodiscard]] std::vector<PathStatus> paths() const;
   /// The morning summary: as one text message, and in five lines a house where there is room (mail).
-  [[nodiscard]] std::string summary_text();
-  [[nodiscard]] std::string summary_in_full();
-  [[nodiscard]] std::string evening_text(std::vector<std::string>* faults = nullptr);
+  [[nodiscard]] std::string summary_text(const Language& language = english());
+  [[nodiscard]] std::string summary_in_full(const Language& language = english());
+  [[nodiscard]] std::string evening_text(std::vector<std::string>* faults = nullptr, const Language& language = english());
 
   // Keeping over a restart.
   /// Everything but readings, as JSON; of these, what people entered on rounds.
@@ -259,7 +261,10 @@ class Watch {
   void note_alarm(const Alarm& alarm);
   void record(const nlohmann::ordered_json& line, Effect::Kind kind = Effect::Kind::event);
   void built_in(const std::string& house, const std::string& name, const std::string& probe, bool on, Priority priority,
-                const std::string& text);
+                const Saying& text);
+  /// It in the languages of the farm besides English, as it is to be said now.
+  [[nodiscard]] Said said_now(const Saying& saying) const;
+  [[nodiscard]] const Language& language_of(const std::string& who) const;
   [[nodiscard]] std::string new_code();
   void end_orphans();
   void forget_settled();
@@ -288,13 +293,13 @@ class Watch {
   void call_again(Alarm& alarm);
   void tell(const std::string& who, const std::vector<Way>& by, const Mail::Waiting& message);
   void plan_flush(Mail& box) const;
-  [[nodiscard]] std::string gathered(const std::vector<Mail::Waiting>& messages, bool any_code) const;
+  [[nodiscard]] std::string gathered(const std::vector<Mail::Waiting>& messages, bool any_code, const Language& language) const;
   void flush(const Mailbox& mailbox);
   void send(const Mailbox& mailbox, std::vector<Mail::Waiting> messages);
-  void tell_those_told(const Alarm& alarm, const std::string& except, const std::string& text);
+  void tell_those_told(const Alarm& alarm, const std::string& except, const Saying& text);
   void acknowledge_alarm(Alarm& alarm, const std::string& who);
   void plan_check(Alarm& alarm);
-  void tell_daily(const std::string& text, const std::string& in_full = "");
+  void tell_daily(const Saying& text, const Saying& in_full = {});
   void schedule_daily();
   void tell_summary();
   void tell_evening();
@@ -306,15 +311,15 @@ class Watch {
   [[nodiscard]] static bool is_drill(const Alarm& alarm) { return alarm.subject == Alarm::Subject::built_in && alarm.rule == "drill"; }
   void end_drill(Alarm& alarm, bool answered);
   void check_drills();
-  [[nodiscard]] std::string drills_text() const;
+  [[nodiscard]] std::string drills_text(const Language& language) const;
 
   // watch_day.cpp: what the day's two texts tell
   void keep_day(std::size_t probe, double value);
   void keep_levels();
-  [[nodiscard]] std::vector<std::string> house_lines(std::size_t house);
-  void find_house_faults(std::size_t house, std::vector<std::string>& faults);
-  void find_fuel_faults(std::size_t house, std::vector<std::string>& faults) const;
-  void find_people_faults(std::vector<std::string>& faults) const;
+  [[nodiscard]] std::vector<std::string> house_lines(std::size_t house, const Language& language);
+  void find_house_faults(std::size_t house, std::vector<std::string>& faults, const Language& language);
+  void find_fuel_faults(std::size_t house, std::vector<std::string>& faults, const Language& language) const;
+  void find_people_faults(std::vector<std::string>& faults, const Language& language) const;
 
   // watch_paths.cpp: plugins, and of these the paths by which people are reached
   void check_plugins();
@@ -333,9 +338,9 @@ class Watch {
   void note_entry(const Effect::Entry& entry);
   void take_entry(std::size_t probe, double value, const std::string& who);
   void keep_entry(std::size_t probe, Instant time, double value);
-  [[nodiscard]] std::string tally_text(std::size_t probe) const;
-  [[nodiscard]] std::string house_status(std::size_t house, bool in_full);
-  [[nodiscard]] std::string status_text(std::optional<std::size_t> only);
+  [[nodiscard]] std::string tally_text(std::size_t probe, const Language& language) const;
+  [[nodiscard]] std::string house_status(std::size_t house, bool in_full, const Language& language);
+  [[nodiscard]] std::string status_text(std::optional<std::size_t> only, const Language& language);
 
   // watch_duty.cpp: who has duty
   [[nodiscard]] std::string swap_trouble(const std::string& one, const std::string& other, Date date) const;
@@ -352,14 +357,14 @@ class Watch {
   [[nodiscard]] bool urgent_again(const Alarm& alarm) const;
   bool chattering(const Alarm& alarm);
   void forget_returns();
-  void unshelve(const std::string& house, const std::string& rule, const std::string& reason);
+  void unshelve(const std::string& house, const std::string& rule, const Saying& reason);
   bool unshelve_if_urgent(const std::string& house, const std::string& rule, Priority priority);
 
   // watch_words.cpp: texts
-  [[nodiscard]] std::string alarm_text(const Alarm& alarm);
-  [[nodiscard]] std::string head(const Alarm& alarm);
-  [[nodiscard]] std::string trend_text(const Alarm& alarm, std::size_t rule) const;
-  [[nodiscard]] std::string back_text(const Alarm& alarm, Reason reason);
+  [[nodiscard]] std::string alarm_text(const Alarm& alarm, const Language& language);
+  [[nodiscard]] std::string head(const Alarm& alarm, const Language& language);
+  [[nodiscard]] std::string trend_text(const Alarm& alarm, std::size_t rule, const Language& language) const;
+  [[nodiscard]] std::string back_text(const Alarm& alarm, Reason reason, const Language& language);
   [[nodiscard]] std::optional<std::size_t> rule_of(const Alarm& alarm) const;
 
   std::shared_ptr<const RuleSet> rules_;
@@ -387,10 +392,11 @@ class Watch {
     std::optional<Instant> returned;
     Priority priority = Priority::note;
     std::uint64_t alarm = 0;
+    Said whats{};                               ///< `what` in the farm's other languages
   };
   std::vector<Night> night_;
   /// "COLD 02:26-03:00 (tomas)", one for each call of the night from that house.
-  [[nodiscard]] std::vector<std::string> calls_from(const std::string& house) const;
+  [[nodiscard]] std::vector<std::string> calls_from(const std::string& house, const Language& language) const;
   std::vector<Instant> unusable_since_;         ///< by probe; kNever: it is usable, or the house is empty
   std::map<std::string, Instant> silent_since_; ///< by house
   std::vector<std::deque<double>> recent_;      ///< by rule: what it saw in the last minutes, for how fast things get worse

@@ -9,6 +9,7 @@
 #include "daemon/duty.hpp"
 #include "daemon/watch.hpp"
 #include "daemon/words.hpp"
+#include "rules/languages/texts.hpp"
 
 namespace underwing {
 
@@ -103,10 +104,13 @@ void Watch::take_step(Alarm& alarm) {
   message.serial = calling.serial;
   message.step = static_cast<int>(taken) + 1;
   message.priority = alarm.priority;
-  message.text = alarm_text(alarm);
-  message.in_short = head(alarm);
   const bool one = is_drill(alarm) && !alarm.probe.empty();
-  for (const std::string& who : one ? std::vector{alarm.probe} : people_of(rules_->farm, step.tell, wall(), swaps_)) tell(who, step.by, message);
+  for (const std::string& who : one ? std::vector{alarm.probe} : people_of(rules_->farm, step.tell, wall(), swaps_)) {
+    const Language& language = language_of(who);
+    message.text = alarm_text(alarm, language);
+    message.in_short = head(alarm, language);
+    tell(who, step.by, message);
+  }
   if (calling.open == 0) step_failed(alarm);
 }
 
@@ -200,15 +204,15 @@ void Watch::flush(const Mailbox& mailbox) {
 }
 
 /// One text for several messages: their heads, the worst first, as many as there is room for.
-std::string Watch::gathered(const std::vector<Mail::Waiting>& messages, bool any_code) const {
-  const std::string replies = any_code ? ". Reply OK (all of them)" : ".";
+std::string Watch::gathered(const std::vector<Mail::Waiting>& messages, bool any_code, const Language& language) const {
+  const std::string replies = any_code ? ". " + say(language, "reply_all") : ".";
   std::vector<std::string> variants;
-  const auto alarms = std::count_if(messages.begin(), messages.end(), [](const auto& message) { return message.alarm != 0; });
+  const auto alarms = static_cast<std::size_t>(std::count_if(messages.begin(), messages.end(), [](const auto& message) { return message.alarm != 0; }));
   const auto urgent = std::count_if(messages.begin(), messages.end(), [](const auto& message) { return message.priority == Priority::urgent; });
   std::string counts;
   std::size_t most = messages.size();
   if (flood_ || messages.size() > kSpelledOut) {  // counted, the urgent ones spelled out as far as there is room
-    counts = fmt::format("{} alarm{}, {} urgent", alarms, alarms == 1 ? "" : "s", urgent == 0 ? "none" : std::to_string(urgent));
+    counts = say(language, "flood", {{"alarms", say_count(language, "alarms", alarms)}, {"urgent", urgent == 0 ? say(language, "none") : std::to_string(urgent)}});
     most = static_cast<std::size_t>(urgent);
     if (most == 0) return fit({counts + replies});
     counts += ": ";
@@ -221,8 +225,8 @@ std::string Watch::gathered(const std::vector<Mail::Waiting>& messages, bool any
       while (head.ends_with('.')) head.remove_suffix(1);
       all += (std::exchange(first, false) ? "" : "; ") + std::string(head);
     }
-    if (count < most) all += fmt::format("; and {} more", most - count);
-    if (count == 1) all = cut_to(all, kTextSeptetsMax - replies.size());
+    if (count < most) all += "; " + say_count(language, "and_more", most - count);
+    if (count == 1) all = cut_to(all, kTextSeptetsMax - gsm_length(replies));
     variants.push_back(all + replies);
   }
   return fit(variants);
@@ -254,7 +258,7 @@ void Watch::send(const Mailbox& mailbox, std::vector<Mail::Waiting> messages) {
   }
   if (way == Way::mail && messages.size() == 1 && !messages.front().in_full.empty()) delivery.text = messages.front().in_full;
   if (messages.size() > 1) {
-    delivery.text = gathered(messages, !delivery.codes.empty());
+    delivery.text = gathered(messages, !delivery.codes.empty(), language_of(who));
   }
   if (!delivery.codes.empty()) last_codes_[who] = delivery.codes;
   mailboxes_[mailbox].last_sent = now_;
@@ -306,15 +310,14 @@ void Watch::receipt(const std::string& id, Delivery::Outcome outcome, const std:
   }
 }
 
-void Watch::tell_those_told(const Alarm& alarm, const std::string& except, const std::string& text) {
-  if (text.empty()) return;
+void Watch::tell_those_told(const Alarm& alarm, const std::string& except, const Saying& text) {
   Mail::Waiting message;
   message.priority = Priority::note;
-  message.text = message.in_short = fit({text});
   if (alarm.priority != Priority::urgent) message.not_before = within_plan_hours(alarm.priority, now_);  // people sleep
   for (const std::string& who : alarm.told) {
     const Person* person = find_person(rules_->farm, who);
     if (who == except || !person) continue;
+    message.text = message.in_short = fit({text.in(language_of(who))});
     const Way way = person->addresses.contains(Way::text) ? Way::text
                     : person->addresses.empty()           ? Way::text
                                                           : person->addresses.begin()->first;
@@ -346,7 +349,9 @@ void Watch::acknowledge_alarm(Alarm& alarm, const std::string& who) {
           {"who", who}});
   note_alarm(alarm);
   if (is_drill(alarm)) return end_drill(alarm, true);
-  if (stood) tell_those_told(alarm, who, fmt::format("{} has it: {}.", who, head(alarm)));
+  if (stood) {
+    tell_those_told(alarm, who, [&](const Language& language) { return say(language, "has_it", {{"who", who}, {"alarm", head(alarm, language)}}); });
+  }
 }
 
 void Watch::plan_check(Alarm& alarm) {
@@ -364,7 +369,7 @@ void Watch::plan_check(Alarm& alarm) {
 Watch::Answered Watch::acknowledge(const std::string& code, const std::string& who) {
   Alarm* alarm = by_code(code);
   if (!alarm) return {false, fmt::format("There is no alarm {} now; nothing was changed.", code)};
-  const std::string text = head(*alarm);
+  const std::string text = head(*alarm, english());
   if (alarm->life.state() == AlarmState::acknowledged || alarm->life.state() == AlarmState::latched_acknowledged) {
     return {false, fmt::format("{} ({}) has been answered already, by {}.", alarm->code, text, alarm->acknowledged_by)};
   }
@@ -377,7 +382,7 @@ Watch::Answered Watch::acknowledge(const std::string& code, const std::string& w
 Watch::Answered Watch::reset(const std::string& code, const std::string& who) {
   Alarm* alarm = by_code(code);
   if (!alarm) return {false, fmt::format("There is no alarm {} now; nothing was changed.", code)};
-  const std::string text = head(*alarm);
+  const std::string text = head(*alarm, english());
   if (!alarm->life.reset()) {
     return {false, alarm->life.condition() ? fmt::format("{} ({}) is still there; it can be reset when it has ended.", code, text)
                                            : fmt::format("{} ({}) is not one that is reset.", code, text)};
@@ -402,22 +407,25 @@ void Watch::schedule_daily() {
   evening_due_ = next(rules_->farm.evening_check);
 }
 
-void Watch::tell_daily(const std::string& text, const std::string& in_full) {
+void Watch::tell_daily(const Saying& text, const Saying& in_full) {
   const auto note = rules_->farm.call_out.find(Priority::note);
   Mail::Waiting message;
-  message.text = message.in_short = text;
-  message.in_full = in_full;
   std::vector<std::string> tell_whom{"on-duty"};
   std::vector<Way> by{Way::text};
   if (note != rules_->farm.call_out.end() && !note->second.steps.empty()) {
     tell_whom = note->second.steps.front().tell;
     by = note->second.steps.front().by;
   }
-  for (const std::string& who : people_of(rules_->farm, tell_whom, wall(), swaps_)) tell(who, by, message);
+  for (const std::string& who : people_of(rules_->farm, tell_whom, wall(), swaps_)) {
+    const Language& language = language_of(who);
+    message.text = message.in_short = text.in(language);
+    message.in_full = in_full.in(language);
+    tell(who, by, message);
+  }
 }
 
 void Watch::tell_summary() {
-  tell_daily(summary_text(), summary_in_full());
+  tell_daily([&](const Language& language) { return summary_text(language); }, [&](const Language& language) { return summary_in_full(language); });
   day_.clear();
   for (auto& [id, alarm] : alarms_) {
     alarm.named_in_summary = true;
@@ -432,7 +440,7 @@ void Watch::tell_summary() {
 }
 
 void Watch::tell_evening() {
-  tell_daily(evening_text());
+  tell_daily([&](const Language& language) { return evening_text(nullptr, language); });
   schedule_daily();
 }
 

@@ -7,6 +7,7 @@
 #include "daemon/duty.hpp"
 #include "daemon/watch.hpp"
 #include "daemon/words.hpp"
+#include "rules/languages/texts.hpp"
 
 namespace underwing {
 
@@ -52,35 +53,35 @@ void Watch::keep_levels() {
 
 // --- the morning summary ------------------------------------------------------------------------------------
 
-std::vector<std::string> Watch::calls_from(const std::string& house) const {
+std::vector<std::string> Watch::calls_from(const std::string& house, const Language& language) const {
   const auto clock = [&](Instant time) { return clock_time(rules_->farm.zone, time + engine_->wall_ahead()); };
   std::vector<std::string> calls;
   for (const Night& entry : night_) {
     if (entry.house != house) continue;
-    calls.push_back(fmt::format("{} {}-{}{}", entry.what, clock(entry.raised), entry.returned ? clock(*entry.returned) : "now",
+    calls.push_back(fmt::format("{} {}-{}{}", said_in(entry.what, entry.whats, language), clock(entry.raised), entry.returned ? clock(*entry.returned) : say(language, "now"),
                                 entry.who.empty() ? "" : " (" + entry.who + ")"));
   }
   return calls;
 }
 
-std::string Watch::summary_text() {
+std::string Watch::summary_text(const Language& language) {
   const Zone& zone = rules_->farm.zone;
   std::vector<std::string> parts, brief;
   for (std::size_t house = 0; house < rules_->houses.size(); ++house) {
     const std::string& name = rules_->houses[house].name;
-    const std::vector<std::string> calls = calls_from(name);
+    const std::vector<std::string> calls = calls_from(name, language);
     std::string head = house_in_short(name);
-    if (const auto flock = rules_->flock_in(house, wall())) head += " " + day_of(rules_->flocks[*flock], zone, wall());
-    parts.push_back(head + ": " + (calls.empty() ? "quiet" : list_of(calls, ", ")));
-    brief.push_back(head + ": " + (calls.empty() ? "quiet" : fmt::format("{} alarm{}", calls.size(), calls.size() == 1 ? "" : "s")));
+    if (const auto flock = rules_->flock_in(house, wall())) head += " " + day_of(rules_->flocks[*flock], zone, wall(), language);
+    parts.push_back(head + ": " + (calls.empty() ? say(language, "quiet") : list_of(calls, ", ")));
+    brief.push_back(head + ": " + (calls.empty() ? say(language, "quiet") : say_count(language, "alarms", calls.size())));
   }
   const auto open = std::count_if(alarms_.begin(), alarms_.end(), [](const auto& entry) { return entry.second.life.stands(); });
   const auto farm_wide = std::count_if(night_.begin(), night_.end(), [](const Night& entry) { return entry.house.empty(); });
-  std::string tail = fmt::format("Open now: {}.", open == 0 ? "none" : std::to_string(open));
-  if (const std::string drills = drills_text(); !drills.empty()) tail += " Drill: " + drills + ".";
-  if (farm_wide > 0) tail = fmt::format("Farm: {} trouble{}. ", farm_wide, farm_wide == 1 ? "" : "s") + tail;
+  std::string tail = say(language, "open_now", {{"alarms", open == 0 ? say(language, "none") : std::to_string(open)}});
+  if (const std::string drills = drills_text(language); !drills.empty()) tail += " " + say(language, "drill_line", {{"drills", drills}});
+  if (farm_wide > 0) tail = say_count(language, "farm_troubles", static_cast<std::size_t>(farm_wide)) + " " + tail;
   const auto all = [&](const std::vector<std::string>& list) {
-    std::string text = fmt::format("MORNING {}. ", clock_time(zone, wall()));
+    std::string text = say(language, "morning", {{"time", clock_time(zone, wall())}}) + " ";
     for (const std::string& part : list) text += part + ". ";
     return text + tail;
   };
@@ -88,13 +89,14 @@ std::string Watch::summary_text() {
 }
 
 /// At most five lines: alarms, air, water and feed, weight and dead birds, what is due.
-std::vector<std::string> Watch::house_lines(std::size_t house) {
+std::vector<std::string> Watch::house_lines(std::size_t house, const Language& language) {
   const Zone& zone = rules_->farm.zone;
   const std::string& name = rules_->houses[house].name;
   std::vector<std::string> lines;
-  const std::vector<std::string> calls = calls_from(name);
+  const std::vector<std::string> calls = calls_from(name, language);
   const auto flock = rules_->flock_in(house, wall());
-  lines.push_back(house_in_short(name) + (flock ? " " + day_of(rules_->flocks[*flock], zone, wall()) : "") + ": " + (calls.empty() ? "quiet" : list_of(calls, ", ")));
+  lines.push_back(house_in_short(name) + (flock ? " " + day_of(rules_->flocks[*flock], zone, wall(), language) : "") + ": " +
+                  (calls.empty() ? say(language, "quiet") : list_of(calls, ", ")));
   if (!flock) return lines;
   double lowest = kUnknown, highest = kUnknown;
   std::vector<std::string> used, weights, dead, due;
@@ -105,8 +107,8 @@ std::vector<std::string> Watch::house_lines(std::size_t house) {
     for (const std::size_t probe : probes) {
       const Series& series = engine_->series(probe);
       const auto day = day_.find(rules_->full_name(probe));
-      if (kind.kind == MeasureKind::round && !series.usable(now_)) due.push_back(measure_in_words(kind.name));
-      if (kind.kind == MeasureKind::tally && series.ever_good()) dead.push_back(measure_in_words(kind.name) + " " + tally_text(probe));
+      if (kind.kind == MeasureKind::round && !series.usable(now_)) due.push_back(measure_in_words(language, kind.name));
+      if (kind.kind == MeasureKind::tally && series.ever_good()) dead.push_back(measure_in_words(language, kind.name) + " " + tally_text(probe, language));
       if (day == day_.end()) continue;
       if (kind.name == "air_temperature") {
         lowest = known(lowest) ? std::min(lowest, day->second.lowest) : day->second.lowest;
@@ -116,41 +118,45 @@ std::vector<std::string> Watch::house_lines(std::size_t house) {
       sum += day->second.sum;
       count += day->second.count;
     }
-    if (kind.kind == MeasureKind::counter && count > 0) used.push_back(fmt::format("{} {}", measure_in_words(kind.name), with_unit(kind.unit.to_canonical(grown), kind.unit)));
+    if (kind.kind == MeasureKind::counter && count > 0) used.push_back(fmt::format("{} {}", measure_in_words(language, kind.name), with_unit(kind.unit.to_canonical(grown), kind.unit)));
     if (kind.kind == MeasureKind::sample && count > 0) {
-      weights.push_back(fmt::format("{} {} on {} weighings", measure_in_words(kind.name), with_unit(kind.unit.to_canonical(sum / static_cast<double>(count)), kind.unit), count));
+      weights.push_back(say(language, "weighings", {{"measure", measure_in_words(language, kind.name)},
+                                                  {"value", with_unit(kind.unit.to_canonical(sum / static_cast<double>(count)), kind.unit)},
+                                                  {"weighings", std::to_string(count)}}));
     }
   }
   const std::string since = clock_time(zone, summary_from_ + engine_->wall_ahead());
-  if (known(lowest)) lines.push_back(fmt::format("  Air {:.1f} to {:.1f} C since {}.", lowest, highest, since));
-  if (!used.empty()) lines.push_back(fmt::format("  Since {}: {}.", since, list_of(used, ", ")));
+  if (known(lowest)) {
+    lines.push_back("  " + say(language, "air_line", {{"low", fmt::format("{:.1f}", lowest)}, {"high", fmt::format("{:.1f}", highest)}, {"time", since}}));
+  }
+  if (!used.empty()) lines.push_back("  " + say(language, "used_line", {{"time", since}, {"used", list_of(used, ", ")}}));
   weights.insert(weights.end(), dead.begin(), dead.end());
   if (!weights.empty()) lines.push_back("  " + list_of(weights, "; ") + ".");
-  if (!due.empty()) lines.push_back("  Rounds due: " + list_of(due, ", ") + ".");
+  if (!due.empty()) lines.push_back("  " + say(language, "rounds_due", {{"rounds", list_of(due, ", ")}}));
   lines.resize(std::min(lines.size(), kLinesMax));
   return lines;
 }
 
-std::string Watch::summary_in_full() {
-  std::string text = fmt::format("MORNING {}, {}.\n", clock_time(rules_->farm.zone, wall()), rules_->farm.name);
+std::string Watch::summary_in_full(const Language& language) {
+  std::string text = say(language, "morning_of", {{"time", clock_time(rules_->farm.zone, wall())}, {"farm", rules_->farm.name}}) + "\n";
   for (std::size_t house = 0; house < rules_->houses.size(); ++house) {
-    for (const std::string& line : house_lines(house)) text += line + "\n";
+    for (const std::string& line : house_lines(house, language)) text += line + "\n";
   }
   std::vector<std::string> open, farm;
   for (const auto& [id, alarm] : alarms_) {
-    if (alarm.life.stands()) open.push_back(head(alarm) + " (" + alarm.code + ")");
+    if (alarm.life.stands()) open.push_back(head(alarm, language) + " (" + alarm.code + ")");
   }
   for (const Night& entry : night_) {
-    if (entry.house.empty()) farm.push_back(entry.what);
+    if (entry.house.empty()) farm.push_back(said_in(entry.what, entry.whats, language));
   }
-  if (!farm.empty()) text += "Farm: " + list_of(farm, "; ") + ".\n";
-  if (const std::string drills = drills_text(); !drills.empty()) text += "Drills: " + drills + ".\n";
-  return text + "Open now: " + (open.empty() ? "none" : list_of(open, ", ")) + ".";
+  if (!farm.empty()) text += say(language, "farm_list", {{"alarms", list_of(farm, "; ")}}) + "\n";
+  if (const std::string drills = drills_text(language); !drills.empty()) text += say(language, "drills_line", {{"drills", drills}}) + "\n";
+  return text + say(language, "open_now", {{"alarms", open.empty() ? say(language, "none") : list_of(open, ", ")}});
 }
 
 // --- ready for the night ------------------------------------------------------------------------------------
 
-void Watch::find_house_faults(std::size_t house, std::vector<std::string>& faults) {
+void Watch::find_house_faults(std::size_t house, std::vector<std::string>& faults, const Language& language) {
   const std::string short_name = house_in_short(rules_->houses[house].name);
   std::size_t silent = 0;
   std::string first;
@@ -159,28 +165,29 @@ void Watch::find_house_faults(std::size_t house, std::vector<std::string>& fault
     if (kind == MeasureKind::tally || kind == MeasureKind::round || kind == MeasureKind::sample) continue;
     for (const std::size_t probe : probes) {
       if (engine_->series(probe).usable(now_)) continue;
-      if (silent++ == 0) first = measure_in_words(rules_->measures[measure].name) + " " + rules_->probes[probe].name;
+      if (silent++ > 0) continue;
+      first = say(language, "one_silent", {{"house", short_name}, {"measure", measure_in_words(language, rules_->measures[measure].name)}, {"probe", rules_->probes[probe].name}});
     }
   }
-  if (silent > 0) faults.push_back(fmt::format("{} {} silent{}", short_name, first, silent > 1 ? fmt::format(" and {} more", silent - 1) : ""));
+  if (silent > 0) faults.push_back(first + (silent > 1 ? " " + say_count(language, "and_more", silent - 1) : ""));
   std::size_t blind = 0, in_force = 0;
   for (std::size_t rule = 0; rule < rules_->rules.size(); ++rule) {
     if (rules_->rules[rule].house != house) continue;
     blind += engine_->state(rule).blind;
     in_force += engine_->state(rule).in_force;
   }
-  if (blind > 0) faults.push_back(fmt::format("{} {} rule{} cannot tell", short_name, blind, blind == 1 ? "" : "s"));
+  if (blind > 0) faults.push_back(say_count(language, "cannot_tell", blind, {{"house", short_name}}));
   const auto work = works_.find(rules_->houses[house].name);
   if (work != works_.end()) {
-    faults.push_back(fmt::format("{} work until {}", short_name, clock_time(rules_->farm.zone, work->second.until + engine_->wall_ahead())));
+    faults.push_back(say(language, "work_until", {{"house", short_name}, {"time", clock_time(rules_->farm.zone, work->second.until + engine_->wall_ahead())}}));
   } else if (in_force == 0) {
-    faults.push_back(short_name + " has no rule in force");
+    faults.push_back(say(language, "no_rule", {{"house", short_name}}));
   }
-  find_fuel_faults(house, faults);
+  find_fuel_faults(house, faults, language);
 }
 
 /// Gas and fuel until morning, at the rate of the last hours.
-void Watch::find_fuel_faults(std::size_t house, std::vector<std::string>& faults) const {
+void Watch::find_fuel_faults(std::size_t house, std::vector<std::string>& faults, const Language& language) const {
   for (const auto& [measure, probes] : rules_->houses[house].probes) {
     if (!is_tank(rules_->measures[measure])) continue;
     for (const std::size_t probe : probes) {
@@ -196,20 +203,23 @@ void Watch::find_fuel_faults(std::size_t house, std::vector<std::string>& faults
         if (level > held && now_ > begin) left -= (level - held) / hours_of(now_ - begin) * hours_of(morning - now_);
       }
       if (left >= kLevelLeft_percent) continue;
-      faults.push_back(fmt::format("{} {} {:.0f} %{}", house_in_short(rules_->houses[house].name), rules_->measures[measure].name == "gas_level" ? "gas" : "fuel",
-                                   held, held >= kLevelLeft_percent ? " will not last until morning" : ""));
+      const std::string tank = rules_->measures[measure].name == "gas_level" ? say(language, "gas") : say(language, "fuel");
+      faults.push_back(say(language, held >= kLevelLeft_percent ? TextKey("tank_ends") : TextKey("tank_low"),
+                           {{"house", house_in_short(rules_->houses[house].name)}, {"tank", tank}, {"percent", fmt::format("{:.0f}", held)}}));
     }
   }
 }
 
 /// Paths that were not proven for a day, hours without duty, and people who did not answer their last drill.
-void Watch::find_people_faults(std::vector<std::string>& faults) const {
+void Watch::find_people_faults(std::vector<std::string>& faults, const Language& language) const {
   const Zone& zone = rules_->farm.zone;
   for (const PathStatus& path : paths()) {
     if (path.state == PathState::down) continue;  // said with the plugins
-    if (path.state == PathState::suspect) faults.push_back(path.name + " failed last time");
+    if (path.state == PathState::suspect) faults.push_back(say(language, "path_failed", {{"path", path.name}}));
     const auto last = std::max(path.sent, path.proven);
-    if (last && now_ - *last > kProvenWithin) faults.push_back(path.name + " was last proven " + to_words(std::chrono::floor<std::chrono::hours>(now_ - *last)) + " ago");
+    if (last && now_ - *last > kProvenWithin) {
+      faults.push_back(say(language, "path_old", {{"path", path.name}, {"span", to_words(std::chrono::floor<std::chrono::hours>(now_ - *last))}}));
+    }
   }
   std::vector<std::string> on_call;
   std::optional<Instant> bare;
@@ -218,37 +228,38 @@ void Watch::find_people_faults(std::vector<std::string>& faults) const {
     if (!who && !bare) bare = wall() + ahead;
     if (who && std::find(on_call.begin(), on_call.end(), *who) == on_call.end()) on_call.push_back(*who);
   }
-  if (bare) faults.push_back("nobody on duty at " + clock_time(zone, *bare));
+  if (bare) faults.push_back(say(language, "nobody_at", {{"time", clock_time(zone, *bare)}}));
   for (const std::string& who : on_call) {
     const auto drilled = drilled_.find(who);
-    if (drilled != drilled_.end() && !drilled->second.answered_after) faults.push_back(who + " did not answer the last drill");
+    if (drilled != drilled_.end() && !drilled->second.answered_after) faults.push_back(say(language, "drill_missed", {{"who", who}}));
   }
 }
 
-std::string Watch::evening_text(std::vector<std::string>* faults_out) {
+std::string Watch::evening_text(std::vector<std::string>* faults_out, const Language& language) {
   std::vector<std::string> faults, houses;
   for (std::size_t house = 0; house < rules_->houses.size(); ++house) {
     if (!occupied(house)) continue;
-    find_house_faults(house, faults);
+    find_house_faults(house, faults, language);
     const auto flock = rules_->flock_in(house, wall());
     if (!flock) continue;
     const Flock& birds = rules_->flocks[*flock];
     houses.push_back(house_in_short(rules_->houses[house].name) + " " +
-                     (wall() < birds.placed ? "chicks at " + clock_time(rules_->farm.zone, birds.placed) : day_of(birds, rules_->farm.zone, wall())));
+                     (wall() < birds.placed ? say(language, "chicks_at", {{"time", clock_time(rules_->farm.zone, birds.placed)}})
+                                             : day_of(birds, rules_->farm.zone, wall(), language)));
   }
   for (const auto& [id, alarm] : alarms_) {
-    if (alarm.life.stands() && alarm.priority != Priority::note && !is_drill(alarm)) faults.push_back(head(alarm));
+    if (alarm.life.stands() && alarm.priority != Priority::note && !is_drill(alarm)) faults.push_back(head(alarm, language));
   }
   for (const auto& [name, plugin] : plugins_) {
-    if (!plugin.up) faults.push_back(name + " is down");
+    if (!plugin.up) faults.push_back(say(language, "is_down", {{"plugin", name}}));
   }
-  find_people_faults(faults);
+  find_people_faults(faults, language);
   if (faults_out) *faults_out = faults;
   if (!faults.empty()) {
-    std::vector<std::string> variants{"NOT ready for the night: " + list_of(faults, "; ") + "."};
+    std::vector<std::string> variants{say(language, "not_ready", {{"faults", list_of(faults, "; ")}})};
     for (std::size_t count = faults.size() - 1; count > 0; --count) {
       const std::vector<std::string> some(faults.begin(), faults.begin() + static_cast<std::ptrdiff_t>(count));
-      variants.push_back(fmt::format("NOT ready for the night: {}; and {} more.", list_of(some, "; "), faults.size() - count));
+      variants.push_back(say(language, "not_ready", {{"faults", list_of(some, "; ") + "; " + say_count(language, "and_more", faults.size() - count)}}));
     }
     return fit(variants);
   }
@@ -256,11 +267,11 @@ std::string Watch::evening_text(std::vector<std::string>* faults_out) {
   if (const auto measure = rules_->find_measure("outside_temperature")) {
     for (std::size_t probe = 0; probe < rules_->probes.size() && outside.empty(); ++probe) {
       const double held = engine_->series(probe).held(now_);
-      if (rules_->probes[probe].measure == *measure && known(held)) outside = " Outside " + with_unit(rules_->measures[*measure].unit.to_canonical(held), rules_->measures[*measure].unit) + ".";
+      if (rules_->probes[probe].measure == *measure && known(held)) outside = " " + say(language, "outside", {{"value", with_unit(rules_->measures[*measure].unit.to_canonical(held), rules_->measures[*measure].unit)}});
     }
   }
-  const std::string ready = fmt::format("Ready for the night. {}. All probes live.", houses.empty() ? "No flock" : list_of(houses, ", "));
-  const std::string duty = fmt::format(" On duty: {}.", on_duty(rules_->farm, wall(), swaps_).value_or("everyone"));
+  const std::string ready = say(language, "ready", {{"houses", houses.empty() ? say(language, "no_flock") : list_of(houses, ", ")}});
+  const std::string duty = " " + say(language, "on_duty", {{"who", on_duty(rules_->farm, wall(), swaps_).value_or(say(language, "everyone"))}});
   return fit({ready + outside + duty, ready + duty, ready});
 }
 

@@ -7,6 +7,7 @@
 #include "daemon/duty.hpp"
 #include "daemon/watch.hpp"
 #include "daemon/words.hpp"
+#include "rules/languages/texts.hpp"
 
 namespace underwing {
 
@@ -50,8 +51,11 @@ void Watch::end_drill(Alarm& alarm, bool answered) {
   record({{"time", to_rfc3339(now_)}, {"event", "drilled"}, {"code", alarm.code}, {"answered", answered},
           {"who", answered ? alarm.acknowledged_by : alarm.probe}, {"seconds", std::chrono::duration_cast<std::chrono::seconds>(took).count()}});
   const std::string whose = answered ? alarm.acknowledged_by : alarm.probe;
-  const std::string text = answered ? fmt::format("TEST is over: {} answered after {}.", whose, to_words(std::chrono::floor<std::chrono::seconds>(took)))
-                                    : fmt::format("TEST is over: {}.", alarm.probe.empty() ? "nobody answered" : alarm.probe + " did not answer");
+  const bool anybody = alarm.probe.empty();
+  const Saying text = [=](const Language& language) {
+    if (!answered) return anybody ? say(language, "drill_nobody") : say(language, "drill_not", {{"who", whose}});
+    return say(language, "drill_answered", {{"who", whose}, {"span", to_words(std::chrono::floor<std::chrono::seconds>(took))}});
+  };
   alarm.life.back();
   alarm.returned = now_;
   stop_calling(alarm);
@@ -63,9 +67,10 @@ void Watch::end_drill(Alarm& alarm, bool answered) {
     built_in("", "drill-unanswered", "", false, Priority::soon, "");
     built_in("", "drill-unanswered", whose, false, Priority::soon, "");
   } else {
-    built_in("", "drill-unanswered", alarm.probe, true, Priority::soon,
-             fmt::format("{} answered the drill of {}", alarm.probe.empty() ? "nobody has" : alarm.probe + " has not",
-                         clock_time(rules_->farm.zone, drilled.begun + engine_->wall_ahead())));
+    const std::string begun = clock_time(rules_->farm.zone, drilled.begun + engine_->wall_ahead());
+    built_in("", "drill-unanswered", alarm.probe, true, Priority::soon, [&](const Language& language) {
+      return anybody ? say(language, "unanswered", {{"time", begun}}) : say(language, "unanswered_by", {{"who", whose}, {"time", begun}});
+    });
   }
 }
 
@@ -79,12 +84,13 @@ void Watch::check_drills() {
 }
 
 /// For the summary: the drills since the last one.
-std::string Watch::drills_text() const {
+std::string Watch::drills_text(const Language& language) const {
   std::string text;
   for (const auto& [who, drilled] : drilled_) {
     if (drilled.begun < summary_from_) continue;
-    const std::string result = drilled.answered_after ? "answered after " + to_words(std::chrono::floor<std::chrono::seconds>(*drilled.answered_after)) : "not answered";
-    text += fmt::format("{}{} {}", text.empty() ? "" : ", ", who.empty() ? "call-out" : who, result);
+    Slots slots{{"who", who.empty() ? say(language, "call_out") : who}};
+    if (drilled.answered_after) slots.emplace_back("span", to_words(std::chrono::floor<std::chrono::seconds>(*drilled.answered_after)));
+    text += (text.empty() ? "" : ", ") + say(language, drilled.answered_after ? TextKey("answered_after") : TextKey("not_answered"), slots);
   }
   return text;
 }

@@ -6,6 +6,7 @@
 
 #include "daemon/watch.hpp"
 #include "daemon/words.hpp"
+#include "rules/languages/texts.hpp"
 
 namespace underwing {
 
@@ -58,13 +59,16 @@ Watch::Answered Watch::swap_duty(const std::string& one, const std::string& othe
   if (back) swaps_.erase(before);
   else swaps_.push_back({date, one, other});
   const std::string turns = swapped_turns(date);
-  const std::string day = date_in_words(date);
-  const std::string by = who.empty() ? "" : fmt::format(" By {}.", who);
-  const std::string text = back ? fmt::format("Duty on {}: the swap of {} and {} is taken back.{}", day, one, other, by)
-                                : fmt::format("Duty on {}: {} and {} swap. {}.{}", day, one, other, turns.empty() ? "Nothing changes hands" : turns, by);
+  const auto said = [&](const Language& language) {
+    Slots slots{{"date", date_in_words(date, language)}, {"one", one}, {"other", other}};
+    if (!back) slots.emplace_back("turns", turns.empty() ? say(language, "swap_nothing") : turns);
+    const std::string swapped = say(language, back ? TextKey("swap_back") : TextKey("swap"), slots);
+    return who.empty() ? swapped : swapped + " " + say(language, "by", {{"who", who}});
+  };
+  const std::string text = said(english());
   record({{"time", to_rfc3339(now_)}, {"event", "swapped"}, {"on", to_text(date)}, {"one", one}, {"other", other}, {"back", back},
           {"who", who}, {"text", text}});
-  for (const std::string& name : {one, other}) answer(*find_person(rules_->farm, name), text);
+  for (const std::string& name : {one, other}) answer(*find_person(rules_->farm, name), said(language_of(name)));
   return {true, text};
 }
 

@@ -7,6 +7,7 @@
 #include "daemon/duty.hpp"
 #include "daemon/watch.hpp"
 #include "daemon/words.hpp"
+#include "rules/languages/texts.hpp"
 
 namespace underwing {
 
@@ -135,10 +136,13 @@ bool Watch::chattering(const Alarm& alarm) {
   if (pairs <= kChatterPairsMax) return false;
   const auto rule = rule_of(alarm);
   const Priority priority = rule ? rules_->rules[*rule].worst_priority() : alarm.priority;
-  const std::string what = alarm.subject == Alarm::Subject::blindness ? "seeing"
-                           : rule                                     ? what_is_wrong(rules_->rules[*rule], *rules_, alarm.reason)
-                                                                      : alarm.rule;
-  built_in(alarm.house, "chattering", key_of(alarm), true, priority, fmt::format("{} comes and goes, {} times within an hour", what, pairs + 1));
+  const bool blind = alarm.subject == Alarm::Subject::blindness;
+  built_in(alarm.house, "chattering", key_of(alarm), true, priority, [&](const Language& language) {
+    const std::string what = blind  ? say(language, "seeing")
+                             : rule ? what_is_wrong(rules_->rules[*rule], *rules_, alarm.reason, language)
+                                    : alarm.rule;
+    return say(language, "comes_and_goes", {{"what", what}, {"times", std::to_string(pairs + 1)}});
+  });
   return true;
 }
 
@@ -159,14 +163,14 @@ void Watch::forget_returns() {
 // --- shelving -----------------------------------------------------------------------------------------------
 
 Watch::Answered Watch::shelve(const std::string& house, const std::string& rule, Duration span, const std::string& why,
-                              const std::string& who, EvenUrgent even_urgent) {
+                              const std::string& who, EvenUrgent even_urgent, const Language& language) {
   const auto found = std::find_if(rules_->rules.begin(), rules_->rules.end(), [&](const WatchedRule& entry) {
     return entry.name == rule && rules_->houses[entry.house].name == house;
   });
   if (found == rules_->rules.end()) return {false, fmt::format("{} has no rule '{}' that is watched.", house, rule)};
-  if (why.empty()) return {false, "Say why: whoever comes next has to know."};
-  if (span <= Duration::zero()) return {false, "Say for how long."};
-  if (span > kShelveMax) return {false, fmt::format("{} is longer than 12 h; nothing was shelved.", to_words(span))};
+  if (why.empty()) return {false, say(language, "shelve_why")};
+  if (span <= Duration::zero()) return {false, say(language, "shelve_span")};
+  if (span > kShelveMax) return {false, say(language, "shelve_too_long", {{"span", to_words(span)}})};
   if (found->worst_priority() == Priority::urgent && even_urgent == EvenUrgent::no) {
     return {false, fmt::format("{} can be urgent; it is only shelved with --even-urgent.", rule)};
   }
@@ -184,18 +188,19 @@ Watch::Answered Watch::shelve(const std::string& house, const std::string& rule,
   return {true, fmt::format("{} in {} is shelved until {}.", rule, house, clock_time(rules_->farm.zone, wall() + span))};
 }
 
-void Watch::unshelve(const std::string& house, const std::string& rule, const std::string& reason) {
+void Watch::unshelve(const std::string& house, const std::string& rule, const Saying& reason) {
   const auto found = shelved_.find({house, rule});
   if (found == shelved_.end()) return;
   const Shelving shelving = found->second;
   shelved_.erase(found);
-  record({{"time", to_rfc3339(now_)}, {"event", "unshelved"}, {"house", house}, {"rule", rule}, {"reason", reason}});
+  record({{"time", to_rfc3339(now_)}, {"event", "unshelved"}, {"house", house}, {"rule", rule}, {"reason", reason.in(english())}});
   if (const Person* person = find_person(rules_->farm, shelving.who)) {
     const auto found_rule = std::find_if(rules_->rules.begin(), rules_->rules.end(), [&](const WatchedRule& entry) {
       return entry.name == rule && rules_->houses[entry.house].name == house;
     });
-    const std::string what = found_rule == rules_->rules.end() ? rule : what_is_wrong(*found_rule, *rules_, Reason::none);
-    answer(*person, fmt::format("{} {} is watched again: {}.", house_in_short(house), what, reason));
+    const Language& language = language_of(person->name);
+    const std::string what = found_rule == rules_->rules.end() ? rule : what_is_wrong(*found_rule, *rules_, Reason::none, language);
+    answer(*person, say(language, "unshelved", {{"house", house_in_short(house)}, {"what", what}, {"reason", reason.in(language)}}));
   }
   for (auto& [id, alarm] : alarms_) {
     if (alarm.subject != Alarm::Subject::condition || alarm.house != house || alarm.rule != rule) continue;
@@ -211,7 +216,7 @@ void Watch::unshelve(const std::string& house, const std::string& rule, const st
 bool Watch::unshelve_if_urgent(const std::string& house, const std::string& rule, Priority priority) {
   const auto found = shelved_.find({house, rule});
   if (found == shelved_.end() || found->second.even_urgent || priority != Priority::urgent) return false;
-  unshelve(house, rule, "it became urgent");
+  unshelve(house, rule, [](const Language& language) { return say(language, "became_urgent"); });
   return true;
 }
 

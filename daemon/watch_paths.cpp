@@ -8,6 +8,7 @@
 #include "daemon/watch.hpp"
 #include "daemon/ways.hpp"
 #include "daemon/words.hpp"
+#include "rules/languages/texts.hpp"
 
 namespace underwing {
 
@@ -94,9 +95,10 @@ void Watch::check_plugins() {
     const bool channel = !ways_of(entry).empty();
     if (!plugin.up) {
       if (now_ - plugin.since < (channel ? kChannelDownAfter : kPluginSilentAfter)) continue;
-      built_in("", channel ? "path-down" : "plugin-silent", entry.name, true, Priority::soon,
-               fmt::format("{} has been down since {}{}{}", entry.name, clock_time(rules_->farm.zone, plugin.since + engine_->wall_ahead()),
-                           plugin.text.empty() ? "" : ": ", plugin.text));
+      built_in("", channel ? "path-down" : "plugin-silent", entry.name, true, Priority::soon, [&](const Language& language) {
+        const std::string text = say(language, "down_since", {{"plugin", entry.name}, {"time", clock_time(rules_->farm.zone, plugin.since + engine_->wall_ahead())}});
+        return plugin.text.empty() ? text : text + ": " + plugin.text;
+      });
       continue;
     }
     const auto path = paths_.find(entry.name);
@@ -105,9 +107,12 @@ void Watch::check_plugins() {
     if (failures == 0) built_in("", "path-down", entry.name, false, Priority::soon, "");
     if (failures < kFailuresTold) continue;
     const auto last = std::max(path->second.sent, path->second.proven);
-    built_in("", "path-down", entry.name, true, Priority::soon,
-             fmt::format("{} has failed {} times in a row, {}", entry.name, failures,
-                         last ? "its last success was at " + clock_time(rules_->farm.zone, *last + engine_->wall_ahead()) : "and has never got through"));
+    built_in("", "path-down", entry.name, true, Priority::soon, [&](const Language& language) {
+      Slots slots{{"path", entry.name}, {"failures", std::to_string(failures)}};
+      if (!last) return say(language, "failed_always", slots);
+      slots.emplace_back("time", clock_time(rules_->farm.zone, *last + engine_->wall_ahead()));
+      return say(language, "failed_since", slots);
+    });
   }
 }
 

@@ -7,6 +7,7 @@
 #include "daemon/duty.hpp"
 #include "daemon/watch.hpp"
 #include "daemon/words.hpp"
+#include "rules/languages/texts.hpp"
 
 namespace underwing {
 
@@ -18,11 +19,6 @@ constexpr std::size_t kReplyKeptMax = 160;
 constexpr Duration kHelpRest = 12h;       // one line of help, then none until something was understood or this has passed
 constexpr Duration kWorkMax = 12h;        // as for shelving: a slip of a thumb must not blind the watch for days
 constexpr Duration kWorkReminder = 5min;
-
-constexpr const char* kHelp =
-    "OK K7: I have it. HERE: I am in the house. PASS: I cannot. STATUS. WORK H1 45M. SHELVE K7 1H why. Rounds: H1 DEAD 12, H1 CROP 85, "
-    "UNDO.";
-constexpr const char* kNotUnderstood = "Not understood. OK K7: I have it. HERE: I am in the house. PASS: I cannot. HELP tells the rest.";
 
 }  // namespace
 
@@ -41,7 +37,7 @@ void Watch::reply(const std::string& from, const std::string& by, const std::str
           {"who", person ? nlohmann::ordered_json(person->name) : nlohmann::ordered_json()}, {"text", text.substr(0, kReplyKeptMax)}},
          Effect::Kind::answer);
   if (!person) return;  // strangers are kept, never answered
-  const Reply asked = read_reply(text, *rules_);
+  const Reply asked = read_reply(text, *rules_, language_of(person->name));
   if (asked.kind == Reply::Kind::automatic) return;
   if (asked.kind != Reply::Kind::unclear) helped_.erase(person->name);
   const std::string answer_text = carry_out(*person, asked);
@@ -50,32 +46,33 @@ void Watch::reply(const std::string& from, const std::string& by, const std::str
 }
 
 std::string Watch::carry_out(const Person& person, const Reply& asked) {
+  const Language& language = language_of(person.name);
   switch (asked.kind) {
     case Reply::Kind::ok:
     case Reply::Kind::here:
     case Reply::Kind::pass: return take_answer(person, asked);
-    case Reply::Kind::status: return status_text(asked.house);
-    case Reply::Kind::help: return kHelp;
-    case Reply::Kind::undo: return take_back(person.name).text;
+    case Reply::Kind::status: return status_text(asked.house, language);
+    case Reply::Kind::help: return say(language, "help");
+    case Reply::Kind::undo: return take_back(person.name, language).text;
     case Reply::Kind::work: {
       const auto house = asked.house ? asked.house : only_house();
-      if (!house) return "Which house? As in WORK H1 45M.";
-      if (!asked.span) return fmt::format("For how long? As in WORK {} 45M.", house_in_short(rules_->houses[*house].name));
-      return work_by(*house, *asked.span, person.name).text;
+      if (!house) return say(language, "work_which");
+      if (!asked.span) return say(language, "work_how_long", {{"house", house_in_short(rules_->houses[*house].name)}});
+      return work_by(*house, *asked.span, person.name, language).text;
     }
     case Reply::Kind::shelve: return shelve_by_code(person, asked);
     case Reply::Kind::record: {
       const std::string word = word_of(rules_->measures[*asked.measure]);
       const auto house = asked.house ? asked.house : only_house(asked.measure);
-      if (!house) return fmt::format("Which house? As in H1 {} {:g}.", word, asked.value.value_or(0));
-      if (!asked.value) return fmt::format("How many? As in {} {} 10.", house_in_short(rules_->houses[*house].name), word);
-      return enter(*house, *asked.measure, *asked.value, person.name).text;
+      if (!house) return say(language, "round_which", {{"word", word}, {"value", fmt::format("{:g}", asked.value.value_or(0))}});
+      if (!asked.value) return say(language, "round_how_many", {{"house", house_in_short(rules_->houses[*house].name)}, {"word", word}});
+      return enter(*house, *asked.measure, *asked.value, person.name, language).text;
     }
     case Reply::Kind::unclear: {
       const auto helped = helped_.find(person.name);
       if (helped != helped_.end() && now_ - helped->second < kHelpRest) return "";
       helped_[person.name] = now_;
-      return kNotUnderstood;
+      return say(language, "not_understood");
     }
     case Reply::Kind::automatic: return "";
   }
@@ -109,23 +106,25 @@ std::vector<std::string> Watch::codes_meant(const Person& person, const Reply& a
 }
 
 std::string Watch::take_answer(const Person& person, const Reply& asked) {
+  const Language& language = language_of(person.name);
   const std::vector<std::string> codes = codes_meant(person, asked);
-  if (codes.empty()) return "Nothing is open that you have been told of.";
+  if (codes.empty()) return say(language, "nothing_open");
   std::vector<std::string> done, others;
   bool urgent = false;
   for (const std::string& code : codes) {
     Alarm* alarm = by_code(code);
     if (!alarm) {
-      others.push_back(fmt::format("There is no alarm {} now; nothing was changed", code));
+      others.push_back(say(language, "no_such_alarm", {{"code", code}}));
       continue;
     }
-    const std::string what = fmt::format("{} ({})", head(*alarm), alarm->code);
+    const std::string what = fmt::format("{} ({})", head(*alarm, language), alarm->code);
     const bool had_it = alarm->acknowledged_by == person.name && alarm->life.state() == AlarmState::acknowledged;
     if (asked.kind == Reply::Kind::pass) {
       if (alarm->calling.running) take_step(*alarm);
       else if (had_it) call_again(*alarm);
       else {
-        others.push_back(alarm->acknowledged_by.empty() ? what + " does not call anybody now" : what + " is with " + alarm->acknowledged_by);
+        others.push_back(alarm->acknowledged_by.empty() ? say(language, "calls_nobody", {{"alarm", what}})
+                                                        : say(language, "is_with", {{"alarm", what}, {"who", alarm->acknowledged_by}}));
         continue;
       }
     } else {
@@ -143,11 +142,11 @@ std::string Watch::take_answer(const Person& person, const Reply& asked) {
         plan_check(*alarm);
         note_alarm(*alarm);
       } else if (taken) {
-        others.push_back(with.empty() ? what + " needs no answer" : what + " is with " + with + " already");
+        others.push_back(with.empty() ? say(language, "needs_no_answer", {{"alarm", what}}) : say(language, "is_with_already", {{"alarm", what}, {"who", with}}));
         continue;
       }
       if (over) {
-        others.push_back(what + " is over already");
+        others.push_back(say(language, "over_already", {{"alarm", what}}));
         continue;
       }
     }
@@ -156,29 +155,32 @@ std::string Watch::take_answer(const Person& person, const Reply& asked) {
   }
   std::string text;
   if (!done.empty()) {
-    const char* first = asked.kind == Reply::Kind::pass ? "Passed on: " : asked.kind == Reply::Kind::here ? "You are there: " : "You have ";
-    const char* last = asked.kind == Reply::Kind::ok && urgent ? ". Send HERE when you are there." : ".";
-    text = first + list_of(done, "; ") + last;
-    if (gsm_length(to_gsm(text)) > kTextSeptetsMax) text = fmt::format("{}{} alarms{}", first, done.size(), last);
+    const TextKey key = asked.kind == Reply::Kind::pass   ? TextKey("passed_on")
+                        : asked.kind == Reply::Kind::here ? TextKey("you_are_there")
+                        : urgent                          ? TextKey("send_here")
+                                                          : TextKey("you_have");
+    text = say(language, key, {{"alarms", list_of(done, "; ")}});
+    if (gsm_length(to_gsm(text)) > kTextSeptetsMax) text = say(language, key, {{"alarms", say_count(language, "alarms", done.size())}});
   }
-  if (!others.empty()) text += (text.empty() ? "" : " ") + list_of(others, ". ") + ".";
+  if (!others.empty()) text += (text.empty() ? "" : " ") + list_of(others, " ");
   return text;
 }
 
 std::string Watch::shelve_by_code(const Person& person, const Reply& asked) {
-  if (asked.codes.empty()) return "Which alarm? As in SHELVE K7 1H why.";
+  const Language& language = language_of(person.name);
+  if (asked.codes.empty()) return say(language, "shelve_which");
   const Alarm* alarm = by_code(asked.codes.front());
-  if (!alarm) return fmt::format("There is no alarm {} now; nothing was changed.", asked.codes.front());
+  if (!alarm) return say(language, "no_such_alarm", {{"code", asked.codes.front()}});
   const auto rule = rule_of(*alarm);
-  if (alarm->subject != Alarm::Subject::condition || !rule) return fmt::format("{} cannot be shelved; OK {} answers it.", alarm->code, alarm->code);
-  if (!asked.span) return fmt::format("For how long? As in SHELVE {} 1H why.", alarm->code);
-  const std::string what = house_in_short(alarm->house) + " " + what_is_wrong(rules_->rules[*rule], *rules_, alarm->reason);
+  if (alarm->subject != Alarm::Subject::condition || !rule) return say(language, "shelve_not", {{"code", alarm->code}});
+  if (!asked.span) return say(language, "shelve_how_long", {{"code", alarm->code}});
+  const std::string what = house_in_short(alarm->house) + " " + what_is_wrong(rules_->rules[*rule], *rules_, alarm->reason, language);
   if (rules_->rules[*rule].worst_priority() == Priority::urgent) {
-    return fmt::format("{} can be urgent: it is shelved at the gateway only. WORK {} 45M is for repairs.", what, house_in_short(alarm->house));
+    return say(language, "shelve_urgent", {{"alarm", what}, {"house", house_in_short(alarm->house)}});
   }
   const std::string until = clock_time(rules_->farm.zone, wall() + *asked.span);
-  const Answered answered = shelve(alarm->house, alarm->rule, *asked.span, asked.why, person.name, EvenUrgent::no);
-  return answered.done ? fmt::format("{} is shelved until {}: {}.", what, until, asked.why) : answered.text;
+  const Answered answered = shelve(alarm->house, alarm->rule, *asked.span, asked.why, person.name, EvenUrgent::no, language);
+  return answered.done ? say(language, "shelved", {{"alarm", what}, {"time", until}, {"why", asked.why}}) : answered.text;
 }
 
 // --- work ---------------------------------------------------------------------------------------------------
@@ -193,8 +195,8 @@ void Watch::work(std::size_t house, Instant until, const std::string& who) {
   settle_engine();
 }
 
-Watch::Answered Watch::work_by(std::size_t house, Duration span, const std::string& who) {
-  if (span > kWorkMax) return {false, fmt::format("{} is longer than 12 h; nothing was changed.", to_words(span))};
+Watch::Answered Watch::work_by(std::size_t house, Duration span, const std::string& who, const Language& language) {
+  if (span > kWorkMax) return {false, say(language, "work_too_long", {{"span", to_words(span)}})};
   const std::string name = house_in_short(rules_->houses[house].name);
   Effect::Entry entry;
   entry.house = house;
@@ -202,9 +204,8 @@ Watch::Answered Watch::work_by(std::size_t house, Duration span, const std::stri
   entry.who = who;
   work(house, entry.until, who);
   note_entry(entry);
-  if (span <= Duration::zero()) return {true, fmt::format("{} is watched as before.", name)};
-  return {true, fmt::format("Work in {} until {}. Till then only what cannot wait is watched there. Done earlier: WORK {} 0", name,
-                            clock_time(rules_->farm.zone, wall() + span), name)};
+  if (span <= Duration::zero()) return {true, say(language, "work_over", {{"house", name}})};
+  return {true, say(language, "work_begins", {{"house", name}, {"time", clock_time(rules_->farm.zone, wall() + span)}})};
 }
 
 Instant Watch::work_due() const {
@@ -219,12 +220,14 @@ void Watch::remind_of_work(Instant time) {
     if (!work.reminded && work.until - kWorkReminder <= time) {
       work.reminded = true;
       const std::string name = house_in_short(house);
+      const Slots slots{{"house", name}, {"time", clock_time(rules_->farm.zone, work.until + engine_->wall_ahead())}};
       Mail::Waiting message;
-      message.text = message.in_short = fit({fmt::format("{} is watched again from {}. More time: WORK {} 30M.", name,
-                                                         clock_time(rules_->farm.zone, work.until + engine_->wall_ahead()), name)});
       const bool person = find_person(rules_->farm, work.who) != nullptr;
       const std::vector<std::string> whom = person ? std::vector{work.who} : people_of(rules_->farm, {"on-duty"}, wall(), swaps_);
-      for (const std::string& who : whom) tell(who, {Way::text}, message);
+      for (const std::string& who : whom) {
+        message.text = message.in_short = fit({say(language_of(who), "work_ends", slots)});
+        tell(who, {Way::text}, message);
+      }
     }
     it = work.until <= time ? works_.erase(it) : std::next(it);
   }
@@ -252,13 +255,13 @@ void Watch::take_entry(std::size_t probe, double value, const std::string& who) 
   note_entry(entry);
 }
 
-Watch::Answered Watch::enter(std::size_t house, std::size_t measure, double value, const std::string& who) {
+Watch::Answered Watch::enter(std::size_t house, std::size_t measure, double value, const std::string& who, const Language& language) {
   const std::string name = house_in_short(rules_->houses[house].name);
   const Measure& kind = rules_->measures[measure];
-  const std::string what = measure_in_words(kind.name);
+  const std::string what = measure_in_words(language, kind.name);
   const auto probes = rules_->houses[house].probes.find(measure);
   if (probes == rules_->houses[house].probes.end()) {
-    return {false, fmt::format("{} takes no {}: farm.yaml names no place for it there. Nothing was written down.", name, what)};
+    return {false, say(language, "round_not_here", {{"house", name}, {"measure", what}})};
   }
   if (kind.kind != MeasureKind::round && kind.kind != MeasureKind::tally) {
     return {false, fmt::format("{} is measured, not entered. Nothing was written down.", what)};
@@ -268,45 +271,49 @@ Watch::Answered Watch::enter(std::size_t house, std::size_t measure, double valu
   const bool tally = kind.kind == MeasureKind::tally;
   const double lowest = tally ? 0 : quality.plausible_low;
   if (value < lowest || value > quality.plausible_high) {
-    return {false, fmt::format("{} {:g} cannot be: it is between {:g} and {:g}. Nothing was written down.", what, value, lowest, quality.plausible_high)};
+    return {false, say(language, "round_cannot_be", {{"measure", what}, {"value", fmt::format("{:g}", value)}, {"low", fmt::format("{:g}", lowest)},
+                                                     {"high", fmt::format("{:g}", quality.plausible_high)}})};
   }
   const Series& series = engine_->series(probe);
   last_entered_[who] = {rules_->full_name(probe), value, series.ever_good() ? std::optional(series.last_value()) : std::nullopt};
   take_entry(probe, value, who);
-  if (!tally) return {true, fmt::format("{} {} {:g}{} is written down.", name, what, value, quality.unit.text.empty() ? "" : " " + quality.unit.text)};
-  return {true, fmt::format("{} {} {:g}: {}.", name, what, value, tally_text(probe))};
+  const std::string shown = fmt::format("{:g}", value);
+  if (tally) return {true, say(language, "counted", {{"house", name}, {"measure", what}, {"value", shown}, {"tally", tally_text(probe, language)}})};
+  return {true, say(language, "written", {{"house", name}, {"measure", what}, {"value", shown + (quality.unit.text.empty() ? "" : " " + quality.unit.text)}})};
 }
 
 /// "today 15, flock 45 of 17000".
-std::string Watch::tally_text(std::size_t probe) const {
+std::string Watch::tally_text(std::size_t probe, const Language& language) const {
   const Zone& zone = rules_->farm.zone;
   const Instant midnight = zone.to_utc({std::chrono::floor<std::chrono::days>(zone.to_local(wall()).as_if_utc)}).first - engine_->wall_ahead();
   const Series& series = engine_->series(probe);
-  std::string text = fmt::format("today {:g}", series.tally_since(midnight));
+  Slots slots{{"today", fmt::format("{:g}", series.tally_since(midnight))}};
   if (const auto flock = rules_->flock_in(rules_->probes[probe].house, wall())) {
     const Flock& birds = rules_->flocks[*flock];
-    text += fmt::format(", flock {:g} of {:g}", series.tally_since(birds.placed - engine_->wall_ahead()), birds.birds);
+    slots.emplace_back("total", fmt::format("{:g}", series.tally_since(birds.placed - engine_->wall_ahead())));
+    slots.emplace_back("birds", fmt::format("{:g}", birds.birds));
+    return say(language, "tally_flock", slots);
   }
-  return text;
+  return say(language, "tally", slots);
 }
 
-Watch::Answered Watch::take_back(const std::string& who) {
+Watch::Answered Watch::take_back(const std::string& who, const Language& language) {
   const auto last = last_entered_.find(who);
   const auto probe = last == last_entered_.end() ? std::nullopt : rules_->find_probe(last->second.probe);
-  if (!probe) return {false, "There is nothing of yours to take back."};
+  if (!probe) return {false, say(language, "none_to_take_back")};
   const LastEntered entered = last->second;
   const Measure& quality = rules_->probes[*probe].quality;
-  const std::string name = house_in_short(rules_->houses[rules_->probes[*probe].house].name) + " " + measure_in_words(quality.name);
+  const std::string name = house_in_short(rules_->houses[rules_->probes[*probe].house].name) + " " + measure_in_words(language, quality.name);
   if (quality.kind != MeasureKind::tally && !entered.before) {
-    return {false, fmt::format("{} had no value before {:g}; send the right one instead.", name, entered.value)};
+    return {false, say(language, "none_before", {{"round", name}, {"value", fmt::format("{:g}", entered.value)}})};
   }
   last_entered_.erase(last);
   if (quality.kind != MeasureKind::tally) {
     take_entry(*probe, *entered.before, who);
-    return {true, fmt::format("Taken back: {} is {:g} again.", name, *entered.before)};
+    return {true, say(language, "taken_back", {{"round", name}, {"value", fmt::format("{:g}", *entered.before)}})};
   }
   take_entry(*probe, -entered.value, who);
-  return {true, fmt::format("Taken back: {} {:g}. Now {}.", name, entered.value, tally_text(*probe))};
+  return {true, say(language, "tally_back", {{"round", name}, {"value", fmt::format("{:g}", entered.value)}, {"tally", tally_text(*probe, language)}})};
 }
 
 /// Rounds and tallies hold for longer than any window of the tape that is taken back at a start.
@@ -325,12 +332,12 @@ void Watch::keep_entry(std::size_t probe, Instant time, double value) {
 
 // --- status -------------------------------------------------------------------------------------------------
 
-std::string Watch::house_status(std::size_t house, bool in_full) {
+std::string Watch::house_status(std::size_t house, bool in_full, const Language& language) {
   const std::string& name = rules_->houses[house].name;
   const auto flock = rules_->flock_in(house, wall());
-  if (!flock && !occupied(house)) return house_in_short(name) + ": empty";
+  if (!flock && !occupied(house)) return say(language, "empty", {{"house", house_in_short(name)}});
   std::string text = house_in_short(name);
-  if (flock) text += " " + day_of(rules_->flocks[*flock], rules_->farm.zone, wall());
+  if (flock) text += " " + day_of(rules_->flocks[*flock], rules_->farm.zone, wall(), language);
   std::vector<double> air;
   const auto measure = rules_->find_measure("air_temperature");
   const auto probes = measure ? rules_->houses[house].probes.find(*measure) : rules_->houses[house].probes.end();
@@ -339,31 +346,31 @@ std::string Watch::house_status(std::size_t house, bool in_full) {
       if (const double held = engine_->series(probe).held(now_); known(held)) air.push_back(held);
     }
     std::sort(air.begin(), air.end());
-    if (air.empty()) text += ": no air temperature";
+    if (air.empty()) text += ": " + say(language, "no_air");
     else if (air.front() == air.back()) text += ": " + with_unit(air.front(), rules_->measures[*measure].unit);
-    else text += fmt::format(": {:.1f} to {}", air.front(), with_unit(air.back(), rules_->measures[*measure].unit));
+    else text += ": " + say(language, "range", {{"low", fmt::format("{:.1f}", air.front())}, {"value", with_unit(air.back(), rules_->measures[*measure].unit)}});
   }
   std::vector<std::string> standing;
   for (const auto& [id, alarm] : alarms_) {
     if (alarm.house != name || !alarm.life.stands()) continue;
     const bool answered = !alarm.life.wants_answer() && !alarm.acknowledged_by.empty();
-    standing.push_back(head(alarm).substr(house_in_short(name).size() + 1) + " " + alarm.code + (answered ? " (" + alarm.acknowledged_by + ")" : ""));
+    standing.push_back(head(alarm, language).substr(house_in_short(name).size() + 1) + " " + alarm.code + (answered ? " (" + alarm.acknowledged_by + ")" : ""));
   }
-  if (standing.empty()) return text + ", no alarm";
-  return text + ", " + (in_full ? list_of(standing, ", ") : fmt::format("{} alarm{}", standing.size(), standing.size() == 1 ? "" : "s"));
+  if (standing.empty()) return text + ", " + say(language, "no_alarm");
+  return text + ", " + (in_full ? list_of(standing, ", ") : say_count(language, "alarms", standing.size()));
 }
 
-std::string Watch::status_text(std::optional<std::size_t> only) {
+std::string Watch::status_text(std::optional<std::size_t> only, const Language& language) {
   const auto all = [&](bool in_full) {
     std::vector<std::string> parts;
     for (std::size_t house = 0; house < rules_->houses.size(); ++house) {
-      if (!only || *only == house) parts.push_back(house_status(house, in_full));
+      if (!only || *only == house) parts.push_back(house_status(house, in_full, language));
     }
     return fmt::format("{} {}.", clock_time(rules_->farm.zone, wall()), list_of(parts, "; "));
   };
   const auto farm = std::count_if(alarms_.begin(), alarms_.end(), [](const auto& entry) { return entry.second.house.empty() && entry.second.life.stands(); });
-  const std::string troubles = farm == 0 || only ? "" : fmt::format(" Farm: {} trouble{}.", farm, farm == 1 ? "" : "s");
-  const std::string duty = fmt::format(" On duty: {}.", on_duty(rules_->farm, wall(), swaps_).value_or("everyone"));
+  const std::string troubles = farm == 0 || only ? "" : " " + say_count(language, "farm_troubles", static_cast<std::size_t>(farm));
+  const std::string duty = " " + say(language, "on_duty", {{"who", on_duty(rules_->farm, wall(), swaps_).value_or(say(language, "everyone"))}});
   return fit({all(true) + troubles + duty, all(true) + troubles, all(false) + troubles + duty, all(false) + troubles});
 }
 

@@ -54,7 +54,7 @@ json to_json(const Alarm& alarm) {
           {"rule", alarm.rule}, {"probe", alarm.probe}, {"members", alarm.members},
           {"priority", static_cast<int>(alarm.priority)}, {"life", alarm.life.to_bits()}, {"raised", to_json(alarm.raised)},
           {"returned", to_json(alarm.returned)}, {"reason", static_cast<int>(alarm.reason)}, {"value", to_json(alarm.value)},
-          {"limit", to_json(alarm.limit)}, {"detail", alarm.detail}, {"acknowledged_by", alarm.acknowledged_by},
+          {"limit", to_json(alarm.limit)}, {"detail", alarm.detail}, {"details", alarm.details}, {"acknowledged_by", alarm.acknowledged_by},
           {"acknowledged_at", to_json(alarm.acknowledged_at)}, {"here", alarm.here}, {"again", alarm.again}, {"held", alarm.held},
           {"release_at", to_json(alarm.release_at)},
           {"only_path", alarm.only_path}, {"named_in_summary", alarm.named_in_summary}, {"told", alarm.told}, {"calling", to_json(alarm.calling)}};
@@ -77,6 +77,7 @@ Alarm to_alarm(const json& from) {
   alarm.value = to_optional_double(from.at("value"));
   alarm.limit = to_optional_double(from.at("limit"));
   alarm.detail = from.at("detail");
+  alarm.details = from.value("details", Said());
   alarm.acknowledged_by = from.at("acknowledged_by");
   alarm.acknowledged_at = to_optional_instant(from.at("acknowledged_at"));
   alarm.here = from.at("here");
@@ -188,7 +189,7 @@ std::string Watch::snapshot() const {
   }
   for (const Night& entry : night_) {
     out["night"].push_back({entry.house, entry.what, entry.who, to_json(entry.raised), to_json(entry.returned),
-                            static_cast<int>(entry.priority), entry.alarm});
+                            static_cast<int>(entry.priority), entry.alarm, entry.whats});
   }
   for (const auto& [key, entries] : returns_) {
     for (const auto& [time, priority] : entries) out["returns"][key].push_back({to_json(time), static_cast<int>(priority)});
@@ -294,7 +295,7 @@ bool Watch::restore(const std::string& snapshot) {
     std::vector<Night> night;
     for (const json& entry : list("night")) {
       night.push_back({entry.at(0), entry.at(1), entry.at(2), to_instant(entry.at(3)), to_optional_instant(entry.at(4)),
-                       static_cast<Priority>(entry.at(5).get<int>()), entry.at(6)});
+                       static_cast<Priority>(entry.at(5).get<int>()), entry.at(6), entry.size() > 7 ? entry.at(7).get<Said>() : Said()});
     }
     std::map<std::string, std::pair<Instant, std::uint64_t>> blind_groups;
     const json groups = list("blind_groups");

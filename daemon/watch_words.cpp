@@ -9,6 +9,7 @@
 #include "daemon/watch.hpp"
 #include "daemon/words.hpp"
 #include "rules/engine/theil_sen.hpp"
+#include "rules/languages/texts.hpp"
 
 namespace underwing {
 
@@ -16,7 +17,6 @@ namespace {
 
 using namespace std::chrono_literals;
 
-constexpr std::size_t kLockedScreen = 40;  // characters that a locked telephone shows
 constexpr Duration kTrendAhead = 20min;    // about the time that a person needs to get there
 constexpr Duration kTrendGrid = 5min;      // clock times as people say them
 constexpr std::size_t kTrendPointsMin = 5; // fewer known minutes make no trend
@@ -36,8 +36,12 @@ std::optional<double> wanted(const WatchedRule& rule, const Limit& limit, double
   return curve_at(*rule.curves[found->index], age_h);
 }
 
-std::string action_when_blind(Priority priority) {
-  return priority == Priority::urgent ? "GO NOW: look at the birds, then the probes." : "Look at the probes.";
+std::string action_when_blind(const Language& language, Priority priority) {
+  return say(language, priority == Priority::urgent ? TextKey("go_look") : TextKey("look"));
+}
+
+std::string house_or_farm(const Alarm& alarm, const Language& language) {
+  return alarm.house.empty() ? say(language, "farm") : house_in_short(alarm.house);
 }
 
 }  // namespace
@@ -59,9 +63,20 @@ std::optional<std::size_t> Watch::rule_of(const Alarm& alarm) const {
   return found;
 }
 
-std::string Watch::head(const Alarm& alarm) {
-  if (is_drill(alarm)) return "TEST, a drill: nothing is wrong";
-  const std::string house = alarm.house.empty() ? "FARM" : house_in_short(alarm.house);
+const Language& Watch::language_of(const std::string& who) const {
+  const Person* person = find_person(rules_->farm, who);
+  return rules_->language(person == nullptr || person->language.empty() ? rules_->farm.language : person->language);
+}
+
+Said Watch::said_now(const Saying& saying) const {
+  Said said;
+  for (const auto& [name, language] : rules_->languages) said.emplace(name, saying.in(*language));
+  return said;
+}
+
+std::string Watch::head(const Alarm& alarm, const Language& language) {
+  if (is_drill(alarm)) return say(language, "drill");
+  const std::string house = house_or_farm(alarm, language);
   const auto rule = rule_of(alarm);
   if (alarm.subject == Alarm::Subject::blindness && alarm.house.empty()) {
     std::string houses;
@@ -69,36 +84,35 @@ std::string Watch::head(const Alarm& alarm) {
       const std::string name = house_in_short(it->substr(0, it->find('/')));
       if (houses.find(name) == std::string::npos) houses += (houses.empty() ? "" : ", ") + name;
     }
-    return fmt::format("{} CANNOT SEE: {} is down", houses.empty() ? "FARM" : houses, alarm.rule);
+    return say(language, "cannot_see_down", {{"house", houses.empty() ? house : houses}, {"plugin", alarm.rule}});
   }
   if (alarm.subject == Alarm::Subject::blindness) {
-    std::string what = "the house";
+    std::string what = say(language, "the_house");
     if (rule && silent_as_a_whole(rules_->rules[*rule].house)) {
-      what = "anything";
+      what = say(language, "anything");
     } else if (rule && !engine_->probes_of(*rule).empty()) {
-      what = measure_in_words(rules_->probes[engine_->probes_of(*rule).front()].quality.name);
+      what = measure_in_words(language, rules_->probes[engine_->probes_of(*rule).front()].quality.name);
     }
-    return fmt::format("{} CANNOT SEE {}", house, what);
+    return say(language, "cannot_see_what", {{"house", house}, {"what", what}});
   }
   if (!rule) {
-    std::string what = alarm.rule;
-    std::transform(what.begin(), what.end(), what.begin(), [](unsigned char c) { return c == '-' ? ' ' : static_cast<char>(std::toupper(c)); });
-    return house + " " + what + (alarm.detail.empty() ? "" : ": " + alarm.detail);
+    const std::string& detail = said_in(alarm.detail, alarm.details, language);
+    return house + " " + trouble_in_words(language, alarm.rule) + (detail.empty() ? "" : ": " + detail);
   }
   const WatchedRule& watched = rules_->rules[*rule];
   // While it stands, people hear the value of now, not that of the raising.
   const double latest = engine_->state(*rule).last_value;
   const std::optional<double> value = watched.watch && alarm.life.condition() && known(latest) ? std::optional(latest) : alarm.value;
   const std::string shown = value ? " " + to_gsm(with_unit(*value, watched.unit)) : "";
-  const std::string what = " " + what_is_wrong(watched, *rules_, alarm.reason) + (alarm.again ? " AGAIN" : "");
+  const std::string what = " " + what_is_wrong(watched, *rules_, alarm.reason, language) + (alarm.again ? " " + say(language, "again") : "");
   std::string text = house + cut_to(what, kLockedScreen - std::min(kLockedScreen, house.size() + gsm_length(shown))) + shown;
-  if (!alarm.probe.empty()) text += " at " + alarm.probe;
+  if (!alarm.probe.empty()) text += " " + say(language, "at_probe", {{"probe", alarm.probe}});
   return text;
 }
 
 /// How fast it gets worse, as a clock time: "Falling since 01:45, 26 C by 02:40." Empty where the trend is not known, or
 /// does not lead further out.
-std::string Watch::trend_text(const Alarm& alarm, std::size_t index) const {
+std::string Watch::trend_text(const Alarm& alarm, std::size_t index, const Language& language) const {
   const WatchedRule& rule = rules_->rules[index];
   const RuleState& state = engine_->state(index);
   const auto worst = state.worst(rule.staged);
@@ -122,8 +136,8 @@ std::string Watch::trend_text(const Alarm& alarm, std::size_t index) const {
   if (alarm.reason == Reason::ahead && alarm.limit) {
     const double left = (*alarm.limit - state.last_value) / per_min;
     if (left <= 0 || left > 24 * 60) return "";
-    return fmt::format("{}, {} {} by {}.", falling ? "Falling" : "Rising", falling ? "below" : "above", with_unit(*alarm.limit, rule.limits[*worst].unit),
-                       clock_time(zone, wall() + in_minutes(left)));
+    return say(language, falling ? TextKey("falling_below") : TextKey("rising_above"),
+               {{"value", with_unit(*alarm.limit, rule.limits[*worst].unit)}, {"time", clock_time(zone, wall() + in_minutes(left))}});
   }
   const Instant then = std::chrono::ceil<std::chrono::minutes>(wall() + kTrendAhead);
   const Instant by = then + (kTrendGrid - then.time_since_epoch() % kTrendGrid) % kTrendGrid;
@@ -138,95 +152,99 @@ std::string Watch::trend_text(const Alarm& alarm, std::size_t index) const {
     if (known(minutes[i]) && (falling ? minutes[i] > minutes[peak] : minutes[i] < minutes[peak])) peak = i;
   }
   const bool onset_seen = peak > 0 && kept - peak > kTrendPointsMin;
-  const std::string from = onset_seen ? " since " + clock_time(zone, minute_due_ + engine_->wall_ahead() - std::chrono::minutes(kept - peak)) : "";
-  return fmt::format("{}{}, {} by {}.", falling ? "Falling" : "Rising", from, with_unit(rule.unit.to_canonical(reached), rule.unit), clock_time(zone, by));
+  Slots slots{{"value", with_unit(rule.unit.to_canonical(reached), rule.unit)}, {"time", clock_time(zone, by)}};
+  if (!onset_seen) return say(language, falling ? TextKey("falling") : TextKey("rising"), slots);
+  slots.emplace_back("since", clock_time(zone, minute_due_ + engine_->wall_ahead() - std::chrono::minutes(kept - peak)));
+  return say(language, falling ? TextKey("falling_since") : TextKey("rising_since"), slots);
 }
 
-std::string Watch::alarm_text(const Alarm& alarm) {
+std::string Watch::alarm_text(const Alarm& alarm, const Language& language) {
   AlarmWords words;
-  words.head = head(alarm);
-  words.replies = fmt::format("Reply OK {0}. Cannot go: PASS {0}", alarm.code);
+  words.head = head(alarm, language);
+  words.replies = say(language, "reply_or_pass", {{"code", alarm.code}});
   const auto rule = rule_of(alarm);
   if (!rule) {
     if (alarm.subject == Alarm::Subject::blindness) {
       const auto plugin = plugins_.find(alarm.rule);
       if (plugin != plugins_.end() && !plugin->second.text.empty()) words.expected = ": " + plugin->second.text;
-      words.action = action_when_blind(alarm.priority);
+      words.action = action_when_blind(language, alarm.priority);
       return to_text(words);
     }
-    words.replies = fmt::format("Reply OK {}", alarm.code);
+    words.replies = say(language, "reply", {{"code", alarm.code}});
     return to_text(words);
   }
   const WatchedRule& watched = rules_->rules[*rule];
   std::string day;
-  if (watched.flock) day = " (" + day_of(rules_->flocks[*watched.flock], rules_->farm.zone, wall()) + ")";
+  if (watched.flock) day = " (" + day_of(rules_->flocks[*watched.flock], rules_->farm.zone, wall(), language) + ")";
   if (alarm.subject == Alarm::Subject::blindness) {
     std::string silent;
-    if (silent_as_a_whole(watched.house)) silent = "all its probes";
+    if (silent_as_a_whole(watched.house)) silent = say(language, "all_probes");
     else for (const std::size_t probe : engine_->probes_of(*rule)) {
       if (engine_->series(probe).usable(now_)) continue;
       silent += (silent.empty() ? "" : ", ") + rules_->probes[probe].name;
     }
-    words.expected = silent.empty() ? "" : ": " + silent + " silent";
+    words.expected = silent.empty() ? "" : ": " + say(language, "silent", {{"probes", silent}});
     for (const auto& [name, plugin] : plugins_) {
-      if (!plugin.up) words.expected += fmt::format("; {} is down", name);
+      if (!plugin.up) words.expected += "; " + say(language, "is_down", {{"plugin", name}});
     }
-    words.action = action_when_blind(alarm.priority);
+    words.action = action_when_blind(language, alarm.priority);
     return to_text(words);
   }
   const RuleState& state = engine_->state(*rule);
   const auto worst = state.worst(watched.staged);
   const Limit& limit = watched.limits[worst.value_or(0)];
   if (const auto target = watched.flock ? wanted(watched, limit, *engine_->age_h(*rule)) : std::nullopt) {
-    words.expected = fmt::format(", wants {}", with_unit(*target, Unit{"", limit.unit.dimension, false, limit.unit.factor, limit.unit.offset}));
+    words.expected = ", " + say(language, "wants", {{"value", with_unit(*target, Unit{"", limit.unit.dimension, false, limit.unit.factor, limit.unit.offset})}});
   } else if (alarm.limit) {
-    words.expected = fmt::format(", limit {}", with_unit(*alarm.limit, limit.unit));
+    words.expected = ", " + say(language, "limit", {{"value", with_unit(*alarm.limit, limit.unit)}});
   }
-  words.trend = trend_text(alarm, *rule);
-  if (alarm.reason == Reason::ahead && words.trend.empty()) words.expected += ", heading past its limit";
+  words.trend = trend_text(alarm, *rule, language);
+  if (alarm.reason == Reason::ahead && words.trend.empty()) words.expected += ", " + say(language, "heading");
   words.expected += day;
   if (const Alarm* cause = cause_of(alarm, false)) {
     const auto its_rule = rule_of(*cause);
-    words.expected += fmt::format(". {} since {}", its_rule ? what_is_wrong(rules_->rules[*its_rule], *rules_, cause->reason) : cause->rule,
-                                  clock_time(rules_->farm.zone, cause->raised + engine_->wall_ahead()));
+    words.expected += ". " + say(language, "since", {{"what", its_rule ? what_is_wrong(rules_->rules[*its_rule], *rules_, cause->reason, language) : cause->rule},
+                                                     {"time", clock_time(rules_->farm.zone, cause->raised + engine_->wall_ahead())}});
   }
-  if (!watched.action.empty()) {
-    words.action = (alarm.priority == Priority::urgent ? "GO NOW: " : "TODAY: ") + watched.action;
+  if (const std::string& action = action_in(watched, language); !action.empty()) {
+    words.action = say(language, alarm.priority == Priority::urgent ? TextKey("go_now") : TextKey("today"), {{"do", action}});
     if (std::string_view(".!?").find(words.action.back()) == std::string_view::npos) words.action += '.';
   }
   return to_text(words);
 }
 
-std::string Watch::back_text(const Alarm& alarm, Reason reason) {
-  const std::string from = clock_time(rules_->farm.zone, alarm.raised + engine_->wall_ahead());
-  const std::string to = clock_time(rules_->farm.zone, wall());
-  const std::string house = alarm.house.empty() ? "FARM" : house_in_short(alarm.house);
+std::string Watch::back_text(const Alarm& alarm, Reason reason, const Language& language) {
+  Slots slots{{"from", clock_time(rules_->farm.zone, alarm.raised + engine_->wall_ahead())}, {"time", clock_time(rules_->farm.zone, wall())},
+              {"house", house_or_farm(alarm, language)}};
+  const auto slot = [&](const char* name, const std::string& value) { slots.emplace_back(name, value); };
   if (alarm.subject == Alarm::Subject::blindness && alarm.house.empty()) {
-    return fmt::format("{} is up, the watch sees again since {}. Blind from {}.", alarm.rule, to, from);
+    slot("plugin", alarm.rule);
+    return say(language, "plugin_sees", slots);
   }
-  if (alarm.subject == Alarm::Subject::blindness) return fmt::format("{} sees again since {}. Blind from {}.", house, to, from);
-  if (alarm.subject == Alarm::Subject::built_in) return fmt::format("{} over at {}: {}.", house, to, alarm.detail);
+  if (alarm.subject == Alarm::Subject::blindness) return say(language, "house_sees", slots);
+  if (alarm.subject == Alarm::Subject::built_in) {
+    slot("trouble", said_in(alarm.detail, alarm.details, language));
+    return say(language, "trouble_over", slots);
+  }
   const auto rule = rule_of(alarm);
-  const std::string what = rule ? what_is_wrong(rules_->rules[*rule], *rules_, alarm.reason) : alarm.rule;
-  std::string value;
-  if (rule && known(engine_->state(*rule).last_value) && rules_->rules[*rule].watch) {
-    value = with_unit(engine_->state(*rule).last_value, rules_->rules[*rule].unit);
-  }
-  if (reason == Reason::not_watched) {
-    return fmt::format("{} {} no longer watched{}.", house, what, value.empty() ? "" : ", last value " + value);
-  }
+  const std::string what = rule ? what_is_wrong(rules_->rules[*rule], *rules_, alarm.reason, language) : alarm.rule;
+  slot("what", what);
+  const bool valued = rule && known(engine_->state(*rule).last_value) && rules_->rules[*rule].watch;
+  if (valued) slot("value", with_unit(engine_->state(*rule).last_value, rules_->rules[*rule].unit));
+  if (reason == Reason::not_watched) return say(language, valued ? TextKey("not_watched_last") : TextKey("not_watched"), slots);
   // Good news about the lesser limit is none while the same thing stands by another rule.
   const auto still = std::find_if(alarms_.begin(), alarms_.end(), [&](const auto& entry) {
     const Alarm& other = entry.second;
     const auto its_rule = other.id != alarm.id && other.subject == Alarm::Subject::condition && other.life.condition() && other.house == alarm.house
                               ? rule_of(other) : std::nullopt;
-    return its_rule && what_is_wrong(rules_->rules[*its_rule], *rules_, other.reason) == what;
+    return its_rule && what_is_wrong(rules_->rules[*its_rule], *rules_, other.reason, language) == what;
   });
   if (still != alarms_.end()) {
-    return fmt::format("{} better{} at {}, but still {}: {} goes on.", house, value.empty() ? "" : ": " + value, to, what, still->second.code);
+    slot("code", still->second.code);
+    return say(language, valued ? TextKey("better_value") : TextKey("better"), slots);
   }
-  const std::string reset = alarm.life.stands() ? " It stays listed until it is reset on the spot." : "";
-  return fmt::format("{} back to normal{} at {}. {} from {}.{}", house, value.empty() ? "" : ": " + value, to, what, from, reset);
+  const std::string text = say(language, valued ? TextKey("back_value") : TextKey("back"), slots);
+  return alarm.life.stands() ? text + " " + say(language, "stays_listed") : text;
 }
 
 }  // namespace underwing

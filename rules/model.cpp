@@ -2,6 +2,8 @@
 
 #include <algorithm>
 
+#include "rules/languages/language.hpp"
+
 namespace underwing {
 namespace {
 
@@ -93,6 +95,11 @@ std::optional<std::size_t> RuleSet::find_probe(std::string_view full_name) const
 std::string RuleSet::full_name(std::size_t probe) const {
   const Probe& it = probes[probe];
   return houses[it.house].name + '/' + measures[it.measure].name + '/' + it.name;
+}
+
+const Language& RuleSet::language(const std::string& name) const {
+  const auto found = languages.find(name);
+  return found == languages.end() ? english() : *found->second;
 }
 
 std::optional<std::size_t> RuleSet::flock_in(std::size_t house, Instant wall) const {

@@ -18,6 +18,8 @@
 /// the order of events of one instant.
 namespace underwing {
 
+struct Language;
+
 enum class Priority : std::uint8_t { note, soon, urgent };
 enum class MeasureKind : std::uint8_t { gauge, counter, state, sample, tally, round };
 enum class Way : std::uint8_t { text, call, mail, web_hook };
@@ -96,6 +98,11 @@ struct WatchedRule {
   std::optional<std::size_t> probe;  ///< under `each: probe`: index into RuleSet::probes
 
   std::string about, cause, consequence, action, source;  ///< `action` is the key `do`
+  /// `about` and `do` in other languages, by their names; empty where the pack does not say.
+  struct Words {
+    std::string about, action;
+  };
+  std::map<std::string, Words> in;
   ExpressionPtr watch;               ///< none where the rule has `when`
   std::string watch_text;
   Unit unit;                         ///< for showing the watched value and its limits
@@ -123,6 +130,7 @@ struct Person {
   std::optional<Duration> away;
   /// First and last date of each time off, of the farm's calendar counted as if it were UTC.
   std::vector<std::pair<std::chrono::sys_days, std::chrono::sys_days>> off{};
+  std::string language{};  ///< in which they are told; empty: the farm's
 };
 
 struct DutyShift {
@@ -160,6 +168,7 @@ struct Farm {
   std::vector<Person> people;        ///< in the order of the file
   std::vector<DutyShift> duty;
   std::map<Priority, CallPlan> call_out;
+  std::string language = "en";            ///< in which people are told where they name none of their own
   double altitude_m = 0;                  ///< above the sea; the air's pressure follows from it
   std::optional<Duration> evening_check;  ///< local time of day
   std::vector<std::string> packs;         ///< packs that belong to no flock
@@ -179,6 +188,7 @@ struct RuleSet {
   std::vector<Flock> flocks;        ///< sorted by name
   std::vector<WatchedRule> rules;   ///< sorted by house, pack, rule, probe
   std::vector<Unwatched> unwatched;
+  std::map<std::string, std::shared_ptr<const Language>> languages;  ///< those that the farm or its people name, but English
   std::string hash;                 ///< of all texts that it was loaded from; 16 hex digits
 
   [[nodiscard]] std::optional<std::size_t> find_house(std::string_view name) const;
@@ -186,6 +196,8 @@ struct RuleSet {
   /// Probe index for "house/measure/probe"; nullopt where the farm names no such probe.
   [[nodiscard]] std::optional<std::size_t> find_probe(std::string_view full_name) const;
   [[nodiscard]] std::string full_name(std::size_t probe) const;
+  /// The language of that name; English where it is not loaded.
+  [[nodiscard]] const Language& language(const std::string& name) const;
   /// The flock that is, or next will be, in the house at this wall time.
   [[nodiscard]] std::optional<std::size_t> flock_in(std::size_t house, Instant wall) const;
 };

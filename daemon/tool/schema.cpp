@@ -14,6 +14,7 @@
 #include "rules/files/built_in.hpp"
 #include "rules/files/keys.hpp"
 #include "rules/language/words.hpp"
+#include "rules/languages/texts.hpp"
 
 namespace underwing::tool {
 
@@ -332,6 +333,20 @@ class Writer {
     return {{"anyOf", {a_name(), single, several}}};
   }
 
+  /// One text for each key, or its two forms; all are needed.
+  static ordered_json texts_of_a_language() {
+    ordered_json properties = ordered_json::object(), required = ordered_json::array();
+    const ordered_json forms{{"type", "object"}, {"properties", {{"one", a_text()}, {"many", a_text()}}}, {"required", {"one", "many"}},
+                             {"additionalProperties", false}};
+    for (const TextRow& row : kTexts) {
+      ordered_json text = row.many.empty() ? a_text() : forms;
+      text["description"] = "In English: " + std::string(row.many.empty() ? row.one : row.many);
+      properties[std::string(row.key)] = std::move(text);
+      required.push_back(std::string(row.key));
+    }
+    return {{"type", "object"}, {"properties", std::move(properties)}, {"required", std::move(required)}, {"additionalProperties", false}};
+  }
+
   /// Keys whose values have a shape that the tables do not tell; a new one has to be added here.
   ordered_json free_value(const KeyTable& keys, const Key& key) {
     const std::string_view name = key.name;
@@ -349,6 +364,13 @@ class Writer {
       const ordered_json steps{{"type", "array"}, {"items", reference(call_step_keys())}, {"minItems", 1}};
       return {{"anyOf", {steps, reference(call_plan_keys()), reference(call_daily_keys())}}};
     }
+    if (&keys == &language_keys() && name == "texts") return texts_of_a_language();
+    if (&keys == &language_keys() && name == "measures") {
+      ordered_json words = map_of(a_name(), a_text());
+      for (const Measure& measure : built_in_measures()) words["required"].push_back(measure.name);
+      return words;
+    }
+    if (&keys == &language_keys() && (name == "answers" || name == "rounds")) return map_of(a_name(), one_or_many(pattern("[A-Z][A-Z]+")));
     throw std::logic_error(
         fmt::format("the schema does not know what stands after '{}' of {}", name, keys.what));
   }
@@ -362,7 +384,8 @@ struct Kind {
 };
 const std::map<std::string, Kind> kKinds{{"farm", {farm_keys, "Underwing: farm.yaml"}},
                                          {"flock", {flock_keys, "Underwing: a file in flocks/"}},
-                                         {"pack", {pack_keys, "Underwing: a file in rules/"}}};
+                                         {"pack", {pack_keys, "Underwing: a file in rules/"}},
+                                         {"language", {language_keys, "Underwing: a file in languages/"}}};
 
 }  // namespace
 
@@ -370,9 +393,9 @@ void add_schema(CLI::App& app, Common& common) {
   auto* command = app.add_subcommand(
       "schema", "Print the JSON Schema of a kind of file, for completion and checks in an editor");
   auto kind = std::make_shared<std::string>();
-  command->add_option("kind", *kind, "farm (farm.yaml), flock (flocks/*.yaml) or pack (rules/*.yaml)")
+  command->add_option("kind", *kind, "farm (farm.yaml), flock (flocks/*.yaml), pack (rules/*.yaml) or language (languages/*.yaml)")
       ->required()
-      ->check(CLI::IsMember({"farm", "flock", "pack"}));
+      ->check(CLI::IsMember({"farm", "flock", "pack", "language"}));
   command->callback([&common, kind] {
     const Kind& wanted = kKinds.at(*kind);
     const ordered_json schema = Writer().write(wanted.keys(), wanted.title);

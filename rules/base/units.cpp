@@ -1,6 +1,9 @@
 #include "rules/base/units.hpp"
 
+#include <fmt/format.h>
+
 #include <algorithm>
+#include <cmath>
 
 namespace underwing {
 namespace {
@@ -134,6 +137,15 @@ std::optional<double> convert(double value, const Unit& source, const Unit& targ
   percent.exponent[Dimension::percent] = 1;
   if (source.dimension.none() && target.dimension == percent) return value * 100.0;
   return std::nullopt;
+}
+
+std::string with_unit(double canonical, const Unit& unit) {
+  const double value = unit.from_canonical(canonical);
+  const int decimals = std::fabs(value) >= 100 ? 0 : 1;
+  std::string text = fmt::format("{:.{}f}", value, decimals);
+  if (text.size() > 2 && text.ends_with(".0")) text.resize(text.size() - 2);
+  if (text == "-0") text = "0";
+  return unit.text.empty() ? text : text + " " + unit.text;
 }
 
 }  // namespace underwing

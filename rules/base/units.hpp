@@ -50,4 +50,7 @@ struct Unit {
 /// dimension) for a unit in % is multiplied by 100.
 [[nodiscard]] std::optional<double> convert(double value, const Unit& source, const Unit& target);
 
+/// A value with its unit for a text: "28.6 °C", "22 ppm".
+[[nodiscard]] std::string with_unit(double canonical, const Unit& unit);
+
 }  // namespace underwing

@@ -8,6 +8,7 @@
 
 #include "rules/files/load.hpp"
 #include "rules/files/read.hpp"
+#include "rules/languages/language.hpp"
 
 /// What single files say, read and judged by themselves, before they are held against each other. Drafts
 /// point into the YAML trees that they were read from, which must outlive them.
@@ -34,11 +35,23 @@ struct FarmDraft {
   Farm farm;
   std::vector<HouseDraft> houses;  ///< in the order of the file
   std::vector<NamedNode> packs;
+  std::vector<NamedNode> languages;  ///< of the farm and its people
   const YamlNode* root = nullptr;
 };
 
 /// Reads farm.yaml. Everything that concerns people, duty, call-out and plugins is judged whole here.
 [[nodiscard]] FarmDraft read_farm(const YamlNode& root, const ZoneSource& zones, IssueLog& log);
+
+struct LanguageDraft {
+  std::string name;
+  const YamlNode* root = nullptr;
+  std::shared_ptr<Language> language;
+  std::vector<const YamlNode*> measures;  ///< keys of `measures` and `wrong`, to be held against the farm's
+};
+
+/// Reads a language's file: every text there, with the right slots, in the alphabet of text messages, and short
+/// enough.
+[[nodiscard]] LanguageDraft read_language(const YamlNode& root, IssueLog& log);
 
 struct FlockDraft {
   Flock flock;  ///< `house` is not set yet

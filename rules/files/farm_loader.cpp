@@ -271,18 +271,21 @@ void FarmLoader::finish() {
   for (const auto& [name, file] : packs_) {
     if (file.shipped && file.named) hash.add(file.root->source->text());
   }
+  for (const auto& [name, draft] : languages_) hash.add(draft.root->source->text());
   set_->hash = hash.hex();
 }
 
 Loaded FarmLoader::run() {
   open_packs();
   open_farm();
+  open_languages();
   open_flocks();
   std::vector<const PackDraft*> judged;
   for (const auto& [name, file] : packs_) {
     if (!file.shipped || file.named) judged.push_back(&file.draft);
   }
   set_->measures = read_measures(judged, log_);
+  judge_languages();
   build_houses();
   build_flocks();
   resolve_farm_packs();

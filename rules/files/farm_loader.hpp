@@ -56,6 +56,8 @@ class FarmLoader {
   void open_packs();
   void open_farm();
   void open_flocks();
+  void open_languages();
+  void judge_languages();
   void name_packs(const std::vector<NamedNode>& names);
   std::vector<std::string> pack_names() const;
 
@@ -99,6 +101,7 @@ class FarmLoader {
   std::deque<YamlNode> trees_;
   std::deque<PackDraft> adjusted_;  ///< packs as a flock adjusts them
   std::map<std::string, PackFile> packs_;
+  std::map<std::string, LanguageDraft> languages_;  ///< those that are the farm's own or that somebody speaks
   std::deque<FlockFile> flocks_;
   FarmDraft farm_;
   bool farm_read_ = false;

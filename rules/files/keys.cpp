@@ -42,6 +42,7 @@ const KeyTable& person_keys() {
                                   {"web-hook", text, false, "address of a web hook"},
                                   {"away", duration, false, "from bed to the house"},
                                   {"off", dates, false, "dates on which no shift of theirs begins"},
+                                  {"language", name, false, "in which they are told; left out: the farm's"},
                               }};
   return table;
 }
@@ -112,6 +113,7 @@ const KeyTable& farm_keys() {
           {"people", named_maps, true, "who can be told", &person_keys()},
           {"duty", maps, false, "who is on call when; the first line that fits has duty", &duty_keys()},
           {"call_out", map, true, "the steps by which people are told", &call_out_keys()},
+          {"language", name, false, "in which people are told, as in fr; left out: en"},
           {"altitude", quantity, false, "above the sea, for what humidity means; left out: 0 m"},
           {"evening_check", time_of_day, false, "when the farm is told whether it is ready for the night"},
           {"packs", names, false, "packs that belong to no flock"},
@@ -183,6 +185,40 @@ const KeyTable& limit_keys() {
   return table;
 }
 
+const KeyTable& rule_words_keys() {
+  static const KeyTable table{"a rule's words in another language",
+                              {
+                                  {"about", text, false, "what it means when this rule speaks"},
+                                  {"do", text, false, "what to do about it"},
+                              }};
+  return table;
+}
+
+const KeyTable& wrong_keys() {
+  static const KeyTable table{"what is wrong with a measure",
+                              {
+                                  {"low", text, true, "in capitals, when it is too low"},
+                                  {"high", text, true, "in capitals, when it is too high"},
+                              }};
+  return table;
+}
+
+const KeyTable& language_keys() {
+  static const KeyTable table{
+      "a language",
+      {
+          {"format", format, true, "1"},
+          {"language", name, true, "its name, as in fr"},
+          {"about", text, false, "what people call it"},
+          {"texts", anything, true, "what people are told, by its key"},
+          {"measures", anything, true, "the measures in plain words"},
+          {"wrong", named_maps, true, "what is wrong, by measure", &wrong_keys()},
+          {"answers", anything, false, "words that mean the same as OK, HERE and the others"},
+          {"rounds", anything, false, "words by which people enter a measure"},
+      }};
+  return table;
+}
+
 const KeyTable& rule_keys() {
   static const KeyTable table{
       "a rule",
@@ -214,6 +250,7 @@ const KeyTable& rule_keys() {
           {"cause", text, false, "what is likely behind it"},
           {"consequence", text, false, "what happens if nobody acts"},
           {"do", text, false, "what to do about it"},
+          {"in", named_maps, false, "by language, what it means and what to do", &rule_words_keys()},
           {"source", text, false, "where the numbers come from"},
           {"even_during_work", boolean, false, "in force while people work in the house, too"},
           {"latch", boolean, false, "stays until it is reset on the spot"},

@@ -23,9 +23,11 @@ std::vector<Issue> check_file(const std::string& path, const std::string& text, 
     (void)read_flock(root, unknown, log);
   } else if (root.find("farm") != nullptr) {
     (void)read_farm(root, zones, log);
+  } else if (root.find("language") != nullptr) {
+    (void)read_language(root, log);
   } else {
     report(log, root,
-           "this file has none of the keys 'farm', 'flock' and 'pack', which say what it describes");
+           "this file has none of the keys 'farm', 'flock', 'pack' and 'language', which say what it describes");
   }
   return log.take();
 }

@@ -21,6 +21,8 @@ struct FarmFiles {
   std::map<std::string, std::string> packs;   ///< the farm's own rules/*.yaml
   std::map<std::string, std::string>
       shipped;  ///< packs that come with Underwing; a farm's pack of the same name takes its place
+  std::map<std::string, std::string> languages{};  ///< the farm's own languages/*.yaml
+  std::map<std::string, std::string> shipped_languages{};  ///< likewise: the farm's own take their place
 };
 
 /// Gives the zone's table for an IANA name; nullopt where there is none.
@@ -37,7 +39,7 @@ struct Loaded {
 [[nodiscard]] Loaded load_farm(const FarmFiles& files, const ZoneSource& zones);
 
 /// Judges a single file by what stands in it alone; the kind is told by its keys (`farm:`, `flock:`,
-/// `pack:`).
+/// `pack:`, `language:`).
 [[nodiscard]] std::vector<Issue> check_file(const std::string& path, const std::string& text,
                                             const ZoneSource& zones);
 

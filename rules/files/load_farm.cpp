@@ -104,6 +104,23 @@ void read_altitude(Farm& farm, const YamlNode& node, IssueLog& log) {
   farm.altitude_m = metres;
 }
 
+/// The farm's language, and all that are named, with their places.
+void read_languages(FarmDraft& draft, const Fields& fields, IssueLog& log) {
+  const auto note = [&](const YamlNode& node) {
+    IssueLog said_before;
+    if (const auto name = read_name(node, said_before)) draft.languages.push_back({*name, &node});
+  };
+  if (const YamlNode* node = fields.value("language")) {
+    draft.farm.language = read_name(*node, log).value_or(draft.farm.language);
+    note(*node);
+  }
+  const YamlNode* people = fields.value("people");
+  if (people == nullptr || !people->is_map()) return;
+  for (const YamlNode::Entry& person : people->entries) {
+    if (const YamlNode::Entry* language = person.value.find("language")) note(language->value);
+  }
+}
+
 }  // namespace
 
 FarmDraft read_farm(const YamlNode& root, const ZoneSource& zones, IssueLog& log) {
@@ -134,6 +151,7 @@ FarmDraft read_farm(const YamlNode& root, const ZoneSource& zones, IssueLog& log
     }
   }
   read_people(farm, *fields, log);
+  read_languages(draft, *fields, log);
   return draft;
 }
 

@@ -111,6 +111,7 @@ class PeopleReader {
     }
     if (const YamlNode* away = fields->value("away"))
       person.away = read_duration(*away, Sign::not_negative, log_);
+    if (const YamlNode* language = fields->value("language")) person.language = read_name(*language, log_).value_or("");
     if (const YamlNode* off = fields->value("off")) person.off = read_dates(*off, log_).value_or(person.off);
     const bool named =
         fields->has("text") || fields->has("call") || fields->has("mail") || fields->has("web-hook");

@@ -40,6 +40,20 @@ class RuleReader {
     text("consequence", draft_.rule.consequence);
     text("do", draft_.rule.action);
     text("source", draft_.rule.source);
+    if (const YamlNode* node = fields_.value("in")) read_words(*node);
+  }
+
+  void read_words(const YamlNode& node) {
+    const YamlNode* map = read_map(node, "in", log_);
+    if (map == nullptr) return;
+    for (const YamlNode::Entry& entry : map->entries) {
+      const auto language = read_name(entry.key, log_);
+      const auto fields = read_fields(entry.value, rule_words_keys(), log_);
+      if (!language || !fields) continue;
+      WatchedRule::Words& words = draft_.rule.in[*language];
+      if (const YamlNode* about = fields->value("about")) words.about = read_text(*about, log_).value_or("");
+      if (const YamlNode* action = fields->value("do")) words.action = read_text(*action, log_).value_or("");
+    }
   }
 
   void read_condition() {

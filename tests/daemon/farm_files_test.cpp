@@ -16,9 +16,14 @@ class FarmFilesTest : public testing::Test {
  protected:
   void SetUp() override {
     put("shipped/air.yaml", "shipped air");
+    put("spoken/fr.yaml", "shipped fr");
     ::setenv("UNDERWING_PACKS", (folder_.path() / "shipped").c_str(), 1);
+    ::setenv("UNDERWING_LANGUAGES", (folder_.path() / "spoken").c_str(), 1);
   }
-  void TearDown() override { ::unsetenv("UNDERWING_PACKS"); }
+  void TearDown() override {
+    ::unsetenv("UNDERWING_PACKS");
+    ::unsetenv("UNDERWING_LANGUAGES");
+  }
   void put(const std::string& name, const std::string& text) const {
     std::filesystem::create_directories((folder_.path() / name).parent_path());
     std::ofstream(folder_.path() / name) << text;
@@ -34,6 +39,7 @@ TEST_F(FarmFilesTest, ReadsFarmFlocksRulesAndShippedPacks) {
   put("farm/flocks/.a.yaml", "an editor's file");
   put("farm/flocks/a.yaml~", "an editor's file");
   put("farm/rules/own.yaml", "own");
+  put("farm/languages/pl.yaml", "own pl");
   const auto files = read_farm_files(folder_.path() / "farm");
   ASSERT_TRUE(files) << files.error();
   EXPECT_EQ(files->farm_path, path("farm/farm.yaml"));
@@ -42,6 +48,8 @@ TEST_F(FarmFilesTest, ReadsFarmFlocksRulesAndShippedPacks) {
                                                                {path("farm/flocks/b.yaml"), "flock b"}}));
   EXPECT_EQ(files->packs, (std::map<std::string, std::string>{{path("farm/rules/own.yaml"), "own"}}));
   EXPECT_EQ(files->shipped, (std::map<std::string, std::string>{{path("shipped/air.yaml"), "shipped air"}}));
+  EXPECT_EQ(files->languages, (std::map<std::string, std::string>{{path("farm/languages/pl.yaml"), "own pl"}}));
+  EXPECT_EQ(files->shipped_languages, (std::map<std::string, std::string>{{path("spoken/fr.yaml"), "shipped fr"}}));
 }
 
 TEST_F(FarmFilesTest, AFarmWithoutFlocksAndRulesIsFine) {

@@ -16,7 +16,7 @@ TEST(Installed, RunsFromWhereItWasPut) {
   const Answer installed = shell(fmt::format("cmake --install {} --prefix {}", UNDERWING_BINARY_DIR, prefix));
   ASSERT_EQ(installed.status, 0) << installed.text;
   for (const char* name : {"bin/underwing", "bin/underwingd", "lib/systemd/system/underwingd.service", "libexec/underwing/plugins/underwing-mqtt",
-                           "share/underwing/packs/air.yaml"}) {
+                           "share/underwing/packs/air.yaml", "share/underwing/languages/fr.yaml"}) {
     EXPECT_TRUE(std::filesystem::exists(prefix + "/" + name)) << name << "\n" << installed.text;
   }
   const Answer version = shell(prefix + "/bin/underwingd --version");

@@ -50,7 +50,7 @@ class Schema : public ::testing::Test {
       if (installed.status != 0)
         GTEST_SKIP() << "the schema validator cannot be installed:\n" << installed.text;
     }
-    for (const char* kind : {"farm", "flock", "pack"}) {
+    for (const char* kind : {"farm", "flock", "pack", "language"}) {
       const Answer schema = shell(fmt::format("underwing schema {}", kind), kSource);
       ASSERT_EQ(schema.status, 0) << schema.text;
       std::ofstream(folder_.path() / (std::string(kind) + ".json")) << schema.text;
@@ -94,6 +94,7 @@ TEST_F(Schema, AcceptsEveryFarmHereAndEveryShippedPack) {
   expect_fine("farm", farms);
   expect_fine("flock", flocks);
   expect_fine("pack", packs);
+  expect_fine("language", yaml_in(kSource / "rules/languages"));
 }
 
 struct Mistake {
