@@ -38,11 +38,21 @@ std::size_t fit(std::string_view section, const YamlNode& adjusted) {
                     [&](const YamlNode::Entry& entry) { return table.find(entry.key.text) != nullptr; }));
 }
 
+/// A flock's own words are not those that the pack has in other languages.
+void drop_other_words(YamlNode& target, const YamlNode& adjusted) {
+  YamlNode::Entry* in = entry_of(target, "in");
+  if (in == nullptr || adjusted.find("in") != nullptr) return;
+  for (YamlNode::Entry& language : in->value.entries) {
+    std::erase_if(language.value.entries, [&](const YamlNode::Entry& words) { return adjusted.find(words.key.text) != nullptr; });
+  }
+}
+
 void lay_over(YamlNode& target, const YamlNode& adjusted) {
   if (!target.is_map() || !adjusted.is_map()) {
     target = adjusted;
     return;
   }
+  drop_other_words(target, adjusted);
   for (const YamlNode::Entry& change : adjusted.entries) {
     if (YamlNode::Entry* entry = entry_of(target, change.key.text)) {
       *entry = change;

@@ -134,6 +134,23 @@ TEST(Languages, AFarmNamesThemAndMayBringItsOwn) {
                             "there are 51 characters, and a locked screen shows 40\n");
 }
 
+TEST(Languages, WhatAFlockChangesIsNotWhatThePackSaysInOtherLanguages) {
+  FarmFiles files = farm_with("language: fr\n", "");
+  files.packs["rules/own.yaml"] =
+      "format: 1\npack: own\nrules:\n  cold-air:\n    watch: air_temperature\n    low: 30 °C\n    priority: urgent\n"
+      "    respond_within: 20 min\n    do: Look.\n    in: {fr: {about: Trop froid, do: Voyez.}}\n";
+  files.flocks["flocks/a.yaml"] =
+      "format: 1\nflock: a\nhouse: house-1\nplaced: 2026-03-02 09:30\nbirds: 100\nchick_weight: 42 g\npacks: [own]\n";
+  const Loaded plain = load_farm(files, zone_named);
+  ASSERT_TRUE(plain.ok()) << errors_of(files);
+  EXPECT_EQ(plain.rules->rules.at(0).in.at("fr").action, "Voyez.");
+  files.flocks["flocks/a.yaml"] += "adjust: {cold-air: {do: Ring Maud.}}\n";
+  const Loaded changed = load_farm(files, zone_named);
+  ASSERT_TRUE(changed.ok()) << errors_of(files);
+  EXPECT_EQ(changed.rules->rules.at(0).in.at("fr").action, "");
+  EXPECT_EQ(changed.rules->rules.at(0).in.at("fr").about, "Trop froid");
+}
+
 TEST(Gsm, LettersLoseTheirAccentBeforeTheyBecomeQuestionMarks) {
   EXPECT_EQ(to_gsm("Ventilação à noite, près du mur, señal"), "Ventilacao à noite, près du mur, señal");
   EXPECT_EQ(first_not_gsm("déjà vu"), std::string::npos);
