@@ -90,7 +90,7 @@ TEST(Mistakes, OfASingleFileAreJudgedByWhatStandsInIt) {
   const auto issues = check_file("b.yaml", "format: 1\n", zone_named);
   ASSERT_EQ(issues.size(), 1u);
   EXPECT_EQ(issues[0].text,
-            "this file has none of the keys 'farm', 'flock' and 'pack', which say what it describes");
+            "this file has none of the keys 'farm', 'flock', 'pack' and 'language', which say what it describes");
 }
 
 }  // namespace
