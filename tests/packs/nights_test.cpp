@@ -20,14 +20,6 @@ double minutes_from(Instant begin, Instant time) {
   return std::chrono::duration<double, std::ratio<60>>(time - begin).count();
 }
 
-Fault fault(Fault::What what, Instant at) {
-  Fault it;
-  it.what = what;
-  it.at_s = seconds_of(at);
-  it.house = "house-1";
-  return it;
-}
-
 TEST(NightsWithAFault, HeaterLocksOutOnDay1) {
   const Instant lock_out = march(3, 1, 45);
   FarmModel model =

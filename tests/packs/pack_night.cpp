@@ -115,9 +115,13 @@ void PackNight::run_model(FarmModel& model, Instant until) {
     at_ += 1min;
     std::vector<ModelReading> readings;
     model.advance(seconds_of(at_), readings);
+    for (const std::string& name : heard_) bench_.silence(name);
+    heard_.clear();
     for (const ModelReading& reading : readings) {
       const std::string name = fmt::format("{}/{}/{}", reading.house, reading.measure, reading.probe);
-      if (bench_.watch().rules().find_probe(name)) bench_.set(name, reading.value);
+      if (!bench_.watch().rules().find_probe(name)) continue;
+      bench_.set(name, reading.value);
+      heard_.insert(name);
     }
     bench_.run_to(at_);
   }
@@ -154,11 +158,26 @@ double seconds_of(Instant time) {
   return std::chrono::duration<double>(time.time_since_epoch()).count();
 }
 
-double minutes_of(Instant time) { return seconds_of(time) / 60; }
+double minutes_of(Instant time) {
+  return seconds_of(time) / 60;
+}
 
-FarmModel model_of(Instant placed, Instant begin, const Outside& outside, std::vector<Fault> faults) {
+Fault fault(Fault::What what, Instant at, Instant until, const std::string& probe, double by_k) {
+  Fault it;
+  it.what = what;
+  it.at_s = seconds_of(at);
+  if (until != Instant{}) it.until_s = seconds_of(until);
+  it.house = "house-1";
+  it.probe = probe;
+  it.by_k = by_k;
+  return it;
+}
+
+FarmModel model_of(Instant placed, Instant begin, const Outside& outside, std::vector<Fault> faults,
+                   HouseParameters parameters) {
   HouseSetup house;
   house.name = "house-1";
+  house.parameters = std::move(parameters);
   house.parameters.placed_s = seconds_of(placed);
   Setup setup;
   setup.houses = {house};

@@ -3,6 +3,7 @@
 #include <functional>
 #include <map>
 #include <memory>
+#include <set>
 #include <string>
 #include <vector>
 
@@ -47,7 +48,7 @@ class PackNight {
   void air(double celsius) { air_c_ = celsius; }
   /// Minute by minute up to and including `until`; `before` sets what is read at that minute.
   void run_to(Instant until, const std::function<void(Instant)>& before = {});
-  /// The same with the readings of a model house instead.
+  /// The same with the readings of a model house instead; what it does not report is silent.
   void run_model(FarmModel& model, Instant until);
 
   /// A person enters a value at the next minute, which is run.
@@ -66,11 +67,15 @@ class PackNight {
   Instant at_;
   double air_c_;
   std::size_t effects_seen_ = 0;
+  std::set<std::string> heard_;  ///< what the model reported in the last minute
 };
 
+/// A fault of house-1; `until` at the epoch: it does not end by itself.
+[[nodiscard]] Fault fault(Fault::What what, Instant at, Instant until = {}, const std::string& probe = "",
+                          double by_k = 0);
 /// The house of PackFarm as a model, from `begin`, with these faults.
 [[nodiscard]] FarmModel model_of(Instant placed, Instant begin, const Outside& outside,
-                                 std::vector<Fault> faults);
+                                 std::vector<Fault> faults, HouseParameters house = {});
 [[nodiscard]] double seconds_of(Instant time);
 [[nodiscard]] double minutes_of(Instant time);
 
