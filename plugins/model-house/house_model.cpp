@@ -21,6 +21,7 @@ constexpr double kPropaneCo2_m3_kg = 3 * 0.0245 / 0.044097;  // One mol of gas n
 constexpr double kAmmonia_mg_per_m3_ppm = 0.70;              // At 25 °C: 17.03 g / 24.5 L.
 constexpr double kStartHumidity_percent = 55;
 constexpr double kDay_s = 86400;
+constexpr double kHeatersEnd_d = 21;
 // What jammed inlets, and fans at low voltage, leave of the flow; our estimates. That voltage which only sags
 // stalls fans and has killed stock: Defra, PB1147, Emergencies on Livestock Farms.
 constexpr double kShareThroughGaps = 0.05;
@@ -119,7 +120,10 @@ void HouseModel::control() {
 void HouseModel::ask_for_air(double seconds) {
   asked_m3_h_ = 0;
   if (birds_in()) {
-    const double need = house_.birds * minimum_air_m3_h(bird_weight_g() / 1000) * house_.minimum_air_factor;
+    // What is aired for the heaters beside the birds' need ends as the heaters do; the straight line is ours.
+    const double heated = std::clamp(1 - age_d() / kHeatersEnd_d, 0.0, 1.0);
+    const double factor = 1 + (house_.minimum_air_factor - 1) * heated;
+    const double need = house_.birds * minimum_air_m3_h(bird_weight_g() / 1000) * factor;
     // As the birds grow further fans join the timer, so that it never runs for more than four fifths.
     const double timer_fans_m3_h = std::max(house_.minimum_fans_m3_h, need * 1.25);
     const double on_s = need / timer_fans_m3_h * house_.timer_s;

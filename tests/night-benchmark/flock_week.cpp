@@ -147,13 +147,18 @@ Outside weather(Random& random, Instant begin) {
   return outside;
 }
 
-/// What holds a house of day-olds at 33 °C when it is -15 °C outside, birds' own warmth left out: a heater is
-/// bought for the coldest night, and with something to spare.
-double coldest_load_kw(const HouseParameters& house) {
-  const double air_m3_h = house.birds * minimum_air_m3_h(0.06) * house.minimum_air_factor +
-                          house.leak_changes_h * house.volume_m3;
+/// What holds a house at this age when it is -15 °C outside: heaters are bought for the coldest night, and
+/// lit as many as the age asks for.
+double coldest_load_kw(const HouseParameters& house, double age_d) {
+  const double target_c = look_up(default_target_c(), age_d);
+  const double weight_kg = table_weight_g(age_d) / 1000;
+  const double air_m3_h =
+      house.birds * minimum_air_m3_h(weight_kg) * std::max(1.0, house.minimum_air_factor - age_d / 14) +
+      house.leak_changes_h * house.volume_m3;
   const double loss_w_k = house.u_value_w_m2k * house.envelope_area_m2 + air_m3_h / 3600 * 1.2 * 1006;
-  return loss_w_k * (33 + 15) / 1000;
+  const double needed_w =
+      loss_w_k * (target_c + 15) - house.birds * bird_heat(weight_kg, target_c).sensible_w;
+  return std::max(60.0, needed_w / 1000);
 }
 
 constexpr std::array kFaults = {
@@ -198,8 +203,8 @@ FlockWeek flock_week(std::uint64_t seed) {
   house.birds = 15000 + std::floor(8000 * random.uniform());
   house.heater_hysteresis_k = 0.5 + 2 * random.uniform();
   house.u_value_w_m2k = 0.35 + 0.4 * random.uniform();
-  house.minimum_air_factor = 1.5 + 1.5 * random.uniform();
-  house.heater_kw = (1.2 + 0.8 * random.uniform()) * coldest_load_kw(house);
+  house.minimum_air_factor = 1.8 + 1.2 * random.uniform();
+  house.heater_kw = (1.2 + 0.8 * random.uniform()) * coldest_load_kw(house, 7.0 * it.week);
   house.most_fans_m3_h = 12 * house.birds;  // about 5 m³ an hour and kg in week 5; common practice
   InstrumentParameters& instruments = it.house.instruments;
   instruments.noise_k = 0.05 + 0.15 * random.uniform();

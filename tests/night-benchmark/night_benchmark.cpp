@@ -85,8 +85,10 @@ void print(std::size_t own, const Sum& sum, int weeks) {
 
 void print_one(const Played& played) {
   const WeekResult& it = played.results[0];
-  for (const std::string& rule : it.needless_rules)
-    fmt::print("  seed {}, week {}: needless, {}\n", played.week.seed, played.week.week + 1, rule);
+  // Of a week that wakes people again and again the first one tells enough.
+  if (!it.needless_rules.empty())
+    fmt::print("  seed {}, week {}: {} needless, the first {}\n", played.week.seed, played.week.week + 1,
+               it.needless, it.needless_rules.front());
   if (!played.week.fault) return;
   const std::string_view fault = kind_of(played.week.fault->what).name;
   if (it.harm_min && !in_time(it)) {
