@@ -37,6 +37,7 @@ class World {
  private:
   void take(const Effect& effect) {
     sink_(effect);
+    if (effect.kind == Effect::Kind::heartbeat) watch_.heartbeat(effect.time, true, "");
     if (effect.kind != Effect::Kind::delivery || effect.delivery->outcome != Delivery::Outcome::open) return;
     watch_.receipt(effect.delivery->id, Delivery::Outcome::sent, "");
     if (!options_.answer_after) return;

@@ -122,7 +122,7 @@ void Service::Impl::start_plugins() {
   handlers.on_request = [this](const std::string& plugin, const nlohmann::json& id, const std::string& method, const nlohmann::json& params) {
     on_request(plugin, id, method, params);
   };
-  handlers.on_answer = [this](const std::string& plugin, std::uint64_t id, const nlohmann::json&) { on_answer(plugin, id); };
+  handlers.on_answer = [this](const std::string& plugin, std::uint64_t id, const nlohmann::json& result) { on_answer(plugin, id, result); };
   handlers.on_turn = [this] {
     if (clock) turn_clock = read_clock();
   };

@@ -137,6 +137,15 @@ json Service::Impl::status() {
     paths.push_back({{"path", path.name}, {"state", to_string(path.state)}, {"sent", path.sent ? json(to_rfc3339(*path.sent)) : json()},
                      {"proven", path.proven ? json(to_rfc3339(*path.proven)) : json()}});
   }
+  json heartbeat;
+  if (const auto beat = watch->heartbeat_status()) {
+    heartbeat = {{"over", beat->over}, {"answered", beat->answered}, {"since", to_rfc3339(beat->since)}, {"since_local", story->stamp(beat->since + watch->engine().wall_ahead())}, {"text", beat->text}};
+  }
+  const Watch::DrillStatus drilled = watch->drill_status();
+  const auto stamp_or_null = [&](const std::optional<Instant>& time) { return time ? json(story->stamp(*time + watch->engine().wall_ahead())) : json(); };
+  const json drills = {{"answered_local", stamp_or_null(drilled.answered)},
+                       {"next_local", stamp_or_null(drilled.next == kNever ? std::nullopt : std::optional(drilled.next))},
+                       {"not_woken", drilled.not_woken}};
   json strangers = json::array();
   for (const auto& [name, stranger] : intake->strangers()) {
     if (strangers.size() == kStrangersShown) break;
@@ -144,7 +153,7 @@ json Service::Impl::status() {
   }
   return {{"farm", rules->farm.name}, {"time", to_rfc3339(watch->now())}, {"time_local", story->stamp(watch->wall())}, {"wall", to_rfc3339(watch->wall())},
           {"clock_trusted", !clock || clock->read().trusted}, {"rules", rules->hash}, {"houses", std::move(houses)},
-          {"plugins", std::move(plugin_list)}, {"paths", std::move(paths)}, {"alarms", list_alarms()}, {"refused_ahead", refused_ahead},
+          {"plugins", std::move(plugin_list)}, {"paths", std::move(paths)}, {"alarms", list_alarms()}, {"heartbeat", std::move(heartbeat)}, {"drills", drills}, {"refused_ahead", refused_ahead},
           {"unknown_names", std::move(strangers)}, {"disk", journal->problem()},
           {"on_duty", on_duty(rules->farm, watch->wall(), watch->swaps()).value_or("nobody")}};
 }

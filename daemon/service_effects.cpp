@@ -13,6 +13,8 @@ namespace underwing {
 
 namespace {
 
+constexpr Duration kBeatForgotten = std::chrono::minutes(10);
+
 AlarmRow to_row(const Alarm& alarm, const nlohmann::json& detail) {
   AlarmRow row;
   row.id = alarm.id;
@@ -37,6 +39,7 @@ void Service::Impl::apply() {
   Batch batch;
   batch.number = ++batch_count;
   batch.since = std::chrono::steady_clock::now();
+  std::optional<Effect> beat;
   for (const Effect& effect : effects) {
     tell_story(effect);
     switch (effect.kind) {
@@ -75,8 +78,11 @@ void Service::Impl::apply() {
         break;
       }
       case Effect::Kind::story: break;
+      case Effect::Kind::heartbeat: beat = effect; break;
     }
   }
+  // Of several, as after the tape was taken back, the newest alone is a sign of life.
+  if (beat) send_heartbeat(*beat);
   if (transaction.rows.empty()) return;
   transaction.rows.emplace_back(SnapshotRow{watch->now(), watch->snapshot()});
   const std::uint64_t number = batch.number;
@@ -133,6 +139,17 @@ bool Service::Impl::another_path(const std::string& plugin, const nlohmann::json
   const std::vector<Delivery> open = watch->open_deliveries();
   const auto found = std::find_if(open.begin(), open.end(), [&](const Delivery& delivery) { return delivery.id == text_of(params, "delivery"); });
   return found != open.end() && found->path == plugin && hand_on(*found, plugin);
+}
+
+/// Where time is the readings' time there is no life to give a sign of.
+void Service::Impl::send_heartbeat(const Effect& effect) {
+  if (options.time_from_readings || !plugins || !rules->farm.heartbeat) return watch->heartbeat(effect.time, options.time_from_readings, "");
+  const Heartbeat& heartbeat = *rules->farm.heartbeat;
+  nlohmann::json params = {{"to", heartbeat.to}, {"says", nlohmann::json::parse(effect.json, nullptr, false)}};
+  std::erase_if(beats, [&](const auto& beat) { return effect.time - beat.second > kBeatForgotten; });
+  const std::uint64_t id = plugins->request(heartbeat.over, "heartbeat", params);
+  if (id != 0) beats[{heartbeat.over, id}] = effect.time;
+  else watch->heartbeat(effect.time, false, heartbeat.over + " does not run");
 }
 
 void Service::Impl::publish(const Alarm& alarm) {

@@ -48,7 +48,7 @@ struct Service::Impl {
   void on_message(const std::string& plugin, const std::string& method, const nlohmann::json& params);
   void on_request(const std::string& plugin, const nlohmann::json& id, const std::string& method,
                   const nlohmann::json& params);
-  void on_answer(const std::string& plugin, std::uint64_t id);
+  void on_answer(const std::string& plugin, std::uint64_t id, const nlohmann::json& result);
   void on_state(const PluginStatus& status);
   EngineClock::Reading read_clock();
   void settle_step();
@@ -59,6 +59,7 @@ struct Service::Impl {
   void hand(const Delivery& delivery);
   bool hand_on(const Delivery& delivery, const std::string& after);
   bool another_path(const std::string& plugin, const nlohmann::json& params);
+  void send_heartbeat(const Effect& effect);
   void publish(const Alarm& alarm);
   void tell_story(const Effect& effect);
   void keep_minute(std::size_t probe, Instant time, double value);
@@ -97,6 +98,8 @@ struct Service::Impl {
 
   std::map<std::string, std::string> health;   ///< plugin: what it last said is wrong; none: fine
   std::uint64_t refused_ahead = 0;             ///< readings more than 2 min ahead of engine time
+
+  std::map<std::pair<std::string, std::uint64_t>, Instant> beats;  ///< heartbeats without an answer, by plugin and request
 
   /// Effects whose journal transaction is under way; deliveries and publications wait for it, for at most 2 s.
   struct Batch {

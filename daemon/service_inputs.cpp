@@ -4,6 +4,7 @@
 
 #include <algorithm>
 
+#include "daemon/json_text.hpp"
 #include "daemon/plugin_messages.hpp"
 #include "daemon/service_impl.hpp"
 #include "daemon/ways.hpp"
@@ -110,7 +111,14 @@ void Service::Impl::on_request(const std::string& plugin, const nlohmann::json& 
   settle_step();
 }
 
-void Service::Impl::on_answer(const std::string& plugin, std::uint64_t id) {
+void Service::Impl::on_answer(const std::string& plugin, std::uint64_t id, const nlohmann::json& result) {
+  if (const auto beat = beats.find({plugin, id}); beat != beats.end()) {
+    const auto answered = result.find("answered");
+    const bool heard = answered != result.end() && answered->is_boolean() && answered->get<bool>();
+    watch->heartbeat(beat->second, heard, text_of(result, heard || result.contains("text") ? "text" : "message"));
+    beats.erase(beat);
+    apply();
+  }
   if (step) step->open.erase({plugin, id});
   settle_step();
 }

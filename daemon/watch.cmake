@@ -16,8 +16,10 @@ target_sources(underwing_watch PRIVATE
   daemon/watch_calls.cpp
   daemon/watch_day.cpp
   daemon/watch_drill.cpp
+  daemon/watch_drill_plan.cpp
   daemon/watch_duty.cpp
   daemon/watch_explain.cpp
+  daemon/watch_heartbeat.cpp
   daemon/watch_holding.cpp
   daemon/watch_paths.cpp
   daemon/watch_replies.cpp

@@ -60,9 +60,12 @@ void Watch::begin(Instant now, Duration wall_ahead) {
   now_ = now;
   minute_due_ = ceil_minute(now);
   summary_from_ = now;
+  drills_from_ = now;
+  heard_.since = now;
   engine_->begin(now, wall_ahead);
   settle_engine();
   schedule_daily();
+  schedule_heartbeat();
 }
 
 std::vector<Effect> Watch::take_effects() {
@@ -92,7 +95,7 @@ void Watch::story(const std::string& text) {
 // --- time ---------------------------------------------------------------------------------------------------
 
 Instant Watch::own_due() const {
-  Instant due = std::min({minute_due_, summary_due_, evening_due_, work_due()});
+  Instant due = std::min({minute_due_, summary_due_, evening_due_, work_due(), drills_due(), heard_.due});
   for (const auto& [id, alarm] : alarms_) due = std::min({due, alarm.calling.due, alarm.calling.check_at, alarm.release_at});
   for (const auto& [rule, shelving] : shelved_) due = std::min(due, shelving.until);
   for (const auto& [mailbox, person] : mailboxes_) due = std::min(due, person.flush_at);
@@ -148,12 +151,15 @@ void Watch::work_off_own(Instant time) {
     if (person.flush_at <= time) flush(mailbox);
   }
   remind_of_work(time);
+  if (drills_due() <= time) begin_due_drills();
   if (evening_due_ <= time) tell_evening();
   if (summary_due_ <= time) tell_summary();
   if (minute_due_ <= time) {
     minute_due_ += 1min;
     check_minute();
   }
+  // Last: it says that all of this was done.
+  if (heard_.due <= time) beat();
 }
 
 void Watch::settle_engine() {
@@ -512,6 +518,7 @@ void Watch::check_minute() {
   check_probes();
   check_houses();
   check_plugins();
+  check_heartbeat();
 }
 
 void Watch::keep_recent() {
@@ -575,6 +582,8 @@ void Watch::reload(std::shared_ptr<const RuleSet> rules) {
   for (std::size_t probe = 0; probe < rules->probes.size(); ++probe) {
     if (const auto before = rules_->find_probe(rules->full_name(probe))) unusable_since[probe] = unusable_since_[*before];
   }
+  if (!rules_->farm.drills.weekly && !rules_->farm.drills.before_placement) drills_from_ = now_;
+  if (!rules_->farm.heartbeat) heard_ = {kNever, now_, false, ""};
   rules_ = std::move(rules);
   engine_ = std::move(engine);
   unusable_since_ = std::move(unusable_since);
@@ -584,6 +593,7 @@ void Watch::reload(std::shared_ptr<const RuleSet> rules) {
   settle_engine();
   end_orphans();
   schedule_daily();
+  schedule_heartbeat();
 }
 
 /// Ends alarms that nothing stands behind any more: other rules, other probes, or a memory that was lost. Those
@@ -613,6 +623,7 @@ void Watch::end_orphans() {
       case Alarm::Subject::built_in:
         gone = (alarm.rule == "house-silent" && !rules_->find_house(alarm.house)) ||
                (alarm.rule == "probe-bad" && !rules_->find_probe(alarm.house + "/" + alarm.probe)) ||
+               (alarm.rule == "heartbeat-unanswered" && (!rules_->farm.heartbeat || rules_->farm.heartbeat->over != alarm.probe)) ||
                ((alarm.rule == "plugin-silent" || alarm.rule == "path-down") && !has_plugin(rules_->farm, alarm.probe));
         break;
     }

@@ -1,5 +1,6 @@
 #pragma once
 
+#include <algorithm>
 #include <cstdint>
 #include <deque>
 #include <map>
@@ -105,7 +106,8 @@ struct Effect {
     delivery,     ///< journal `delivery`; hand it to a channel if its outcome is open
     answer,       ///< a person's answer, for the journal: `json`
     entry,        ///< a person's message was an input, too: for the tape and, if it is a value, the journal: `entry`
-    story         ///< a plain sentence for whoever looks on
+    story,        ///< a plain sentence for whoever looks on
+    heartbeat     ///< a sign of life for the farm's heartbeat, not for the journal: `json` is what it says
   };
   /// A value entered by a person, or work in a house.
   struct Entry {
@@ -166,6 +168,8 @@ class Watch {
   /// Sends a marked test through the call-out: all its steps, or `person` alone, over any path or one plugin's. It needs an
   /// answer within 15 minutes, and the result is kept.
   Answered drill(const std::string& person, const std::string& path);
+  /// What became of the heartbeat of that time: answered by the other end, or why not.
+  void heartbeat(Instant sent, bool answered, const std::string& text);
   /// A plugin came up or went down (or says that it cannot do its work).
   void plugin(const std::string& name, bool up, const std::string& text);
   /// One of the watch's own troubles begins or ends: "clock", "disk", "rules-refused"; `part` tells several of a name apart.
@@ -207,6 +211,21 @@ class Watch {
   [[nodiscard]] std::string summary_text(const Language& language = english());
   [[nodiscard]] std::string summary_in_full(const Language& language = english());
   [[nodiscard]] std::string evening_text(std::vector<std::string>* faults = nullptr, const Language& language = english());
+  /// The farm's heartbeat; nullopt where it has none.
+  struct HeartbeatStatus {
+    std::string over;
+    bool answered = false;       ///< lately
+    Instant since{};             ///< when it was answered last; never yet: since when one is waited for
+    std::string text;            ///< why the last one was not answered, where that is known
+  };
+  [[nodiscard]] std::optional<HeartbeatStatus> heartbeat_status() const;
+  /// How the farm's tests of its call-out stand.
+  struct DrillStatus {
+    std::optional<Instant> answered;         ///< the last drill of the whole call-out that somebody answered
+    Instant next = kNever;                   ///< by schedule
+    std::vector<std::string> not_woken;      ///< people whose phone has not been tested at night, where that is wanted
+  };
+  [[nodiscard]] DrillStatus drill_status() const;
 
   // Keeping over a restart.
   /// Everything but readings, as JSON; of these, what people entered on rounds.
@@ -309,9 +328,25 @@ class Watch {
 
   // watch_drill.cpp: marked tests
   [[nodiscard]] static bool is_drill(const Alarm& alarm) { return alarm.subject == Alarm::Subject::built_in && alarm.rule == "drill"; }
+  Answered begin_drill(const std::string& person, const std::string& path, const std::string& why, const Saying& words);
   void end_drill(Alarm& alarm, bool answered);
   void check_drills();
+  void schedule_drills();
+  [[nodiscard]] Instant drills_due() const { return std::min({drills_due_.weekly, drills_due_.night, drills_due_.before_placement}); }
+  void begin_due_drills();
+  void begin_weekly_drill();
+  void begin_night_drill();
+  void begin_placement_drill();
+  void check_overdue_drills();
+  [[nodiscard]] Instant last_answered_drill() const;
+  [[nodiscard]] bool may_drill() const;
   [[nodiscard]] std::string drills_text(const Language& language) const;
+
+  // watch_heartbeat.cpp: the sign of life to somebody elsewhere
+  void schedule_heartbeat();
+  void beat();
+  void check_heartbeat();
+  [[nodiscard]] bool heard_lately() const;
 
   // watch_day.cpp: what the day's two texts tell
   void keep_day(std::size_t probe, double value);
@@ -432,6 +467,21 @@ class Watch {
     std::optional<Duration> answered_after;
   };
   std::map<std::string, Drilled> drilled_;      ///< by person ("": the whole call-out): the last drill that ended
+  std::optional<Instant> call_out_answered_;    ///< begin of the last drill of the whole call-out that was answered
+  std::map<std::string, Instant> woken_;        ///< person: begin of the last drill at night that he or she answered
+  std::map<std::string, Instant> night_tried_;  ///< person: begin of the last night drill by schedule
+  Instant drills_from_{};                       ///< no drill was expected before
+  struct DrillsDue {
+    Instant weekly = kNever, night = kNever, before_placement = kNever;
+  };
+  DrillsDue drills_due_;
+  struct Heard {
+    Instant due = kNever;                       ///< of the next heartbeat
+    Instant since{};                            ///< as in HeartbeatStatus
+    bool ever = false;
+    std::string text;
+  };
+  Heard heard_;
   /// Since the last summary: by full name of the probe.
   struct Day {
     double lowest = 0, highest = 0, sum = 0, first = 0;

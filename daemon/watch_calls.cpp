@@ -405,6 +405,7 @@ void Watch::schedule_daily() {
   const auto note = rules_->farm.call_out.find(Priority::note);
   summary_due_ = next(note == rules_->farm.call_out.end() ? std::nullopt : note->second.daily);
   evening_due_ = next(rules_->farm.evening_check);
+  schedule_drills();
 }
 
 void Watch::tell_daily(const Saying& text, const Saying& in_full) {

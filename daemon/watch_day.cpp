@@ -228,6 +228,10 @@ void Watch::find_people_faults(std::vector<std::string>& faults, const Language&
     if (!who && !bare) bare = wall() + ahead;
     if (who && std::find(on_call.begin(), on_call.end(), *who) == on_call.end()) on_call.push_back(*who);
   }
+  if (rules_->farm.heartbeat && !heard_lately() &&
+      std::none_of(alarms_.begin(), alarms_.end(), [](const auto& entry) { return entry.second.rule == "heartbeat-unanswered"; })) {
+    faults.push_back(say(language, "heartbeat_missed"));
+  }
   if (bare) faults.push_back(say(language, "nobody_at", {{"time", clock_time(zone, *bare)}}));
   for (const std::string& who : on_call) {
     const auto drilled = drilled_.find(who);
@@ -272,7 +276,8 @@ std::string Watch::evening_text(std::vector<std::string>* faults_out, const Lang
   }
   const std::string ready = say(language, "ready", {{"houses", houses.empty() ? say(language, "no_flock") : list_of(houses, ", ")}});
   const std::string duty = " " + say(language, "on_duty", {{"who", on_duty(rules_->farm, wall(), swaps_).value_or(say(language, "everyone"))}});
-  return fit({ready + outside + duty, ready + duty, ready});
+  const std::string heard = rules_->farm.heartbeat ? " " + say(language, "heartbeat_heard") : "";
+  return fit({ready + outside + heard + duty, ready + outside + duty, ready + duty, ready});
 }
 
 }  // namespace underwing

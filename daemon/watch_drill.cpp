@@ -16,10 +16,16 @@ namespace {
 using namespace std::chrono_literals;
 
 constexpr Duration kAnswerWithin = 15min;
+constexpr std::pair<Duration, Duration> kNight{22h, 6h};  // an answer then shows that the phone wakes its owner
 
 }  // namespace
 
 Watch::Answered Watch::drill(const std::string& person, const std::string& path) {
+  return begin_drill(person, path, "asked for", [](const Language& language) { return say(language, "drill"); });
+}
+
+/// `words`: what the drill says.
+Watch::Answered Watch::begin_drill(const std::string& person, const std::string& path, const std::string& why, const Saying& words) {
   if (!person.empty() && !find_person(rules_->farm, person)) return {false, fmt::format("The farm has no person '{}'.", person)};
   const auto all = paths();
   const bool known_path = path.empty() || std::any_of(all.begin(), all.end(), [&](const PathStatus& status) { return status.name == path; });
@@ -30,7 +36,9 @@ Watch::Answered Watch::drill(const std::string& person, const std::string& path)
   if (!plan_of(Priority::urgent)) return {false, "farm.yaml has no steps for urgent alarms."};
   Alarm& alarm = raise(Alarm::Subject::built_in, "", "drill", person, Priority::urgent);
   alarm.only_path = path;
-  nlohmann::ordered_json line = {{"time", to_rfc3339(now_)}, {"event", "drill"}, {"code", alarm.code}};
+  alarm.detail = words.in(english());
+  alarm.details = said_now(words);
+  nlohmann::ordered_json line = {{"time", to_rfc3339(now_)}, {"event", "drill"}, {"code", alarm.code}, {"why", why}};
   if (!person.empty()) line["who"] = person;
   if (!path.empty()) line["path"] = path;
   record(line);
@@ -48,7 +56,10 @@ void Watch::end_drill(Alarm& alarm, bool answered) {
   if (answered) drilled.answered_after = took;
   drilled_[alarm.probe] = drilled;
   if (answered) drilled_[alarm.acknowledged_by] = drilled;
-  record({{"time", to_rfc3339(now_)}, {"event", "drilled"}, {"code", alarm.code}, {"answered", answered},
+  if (answered && alarm.probe.empty() && alarm.only_path.empty()) call_out_answered_ = drilled.begun;
+  const bool at_night = within_hours(rules_->farm.zone, drilled.begun + engine_->wall_ahead(), kNight);
+  if (answered && at_night) woken_[alarm.acknowledged_by] = drilled.begun;
+  record({{"time", to_rfc3339(now_)}, {"event", "drilled"}, {"code", alarm.code}, {"answered", answered}, {"at_night", at_night},
           {"who", answered ? alarm.acknowledged_by : alarm.probe}, {"seconds", std::chrono::duration_cast<std::chrono::seconds>(took).count()}});
   const std::string whose = answered ? alarm.acknowledged_by : alarm.probe;
   const bool anybody = alarm.probe.empty();
@@ -81,6 +92,7 @@ void Watch::check_drills() {
   }
   for (const std::uint64_t id : overdue) end_drill(alarms_.at(id), false);
   if (!overdue.empty()) forget_settled();
+  check_overdue_drills();
 }
 
 /// For the summary: the drills since the last one.
@@ -88,7 +100,9 @@ std::string Watch::drills_text(const Language& language) const {
   std::string text;
   for (const auto& [who, drilled] : drilled_) {
     if (drilled.begun < summary_from_) continue;
-    Slots slots{{"who", who.empty() ? say(language, "call_out") : who}};
+    const bool at_night = within_hours(rules_->farm.zone, drilled.begun + engine_->wall_ahead(), kNight);
+    const std::string whose = who.empty() ? say(language, "call_out") : who;
+    Slots slots{{"who", at_night ? say(language, "at_night", {{"who", whose}}) : whose}};
     if (drilled.answered_after) slots.emplace_back("span", to_words(std::chrono::floor<std::chrono::seconds>(*drilled.answered_after)));
     text += (text.empty() ? "" : ", ") + say(language, drilled.answered_after ? TextKey("answered_after") : TextKey("not_answered"), slots);
   }

@@ -213,6 +213,11 @@ std::string Watch::snapshot() const {
   for (const auto& [who, drilled] : drilled_) {
     out["drilled"][who] = {to_json(drilled.begun), drilled.answered_after ? json(drilled.answered_after->count()) : json()};
   }
+  out["call_out_answered"] = to_json(call_out_answered_);
+  if (rules_->farm.drills.weekly || rules_->farm.drills.before_placement) out["drills_from"] = to_json(drills_from_);
+  for (const auto& [who, time] : woken_) out["woken"][who] = to_json(time);
+  for (const auto& [who, time] : night_tried_) out["night_tried"][who] = to_json(time);
+  out["heard"] = {to_json(heard_.since), heard_.ever, heard_.text};
   for (const auto& [probe, day] : day_) out["day"][probe] = {day.lowest, day.highest, day.sum, day.first, day.count};
   for (const auto& [probe, levels] : levels_) {
     for (const auto& [time, value] : levels) out["levels"][probe].push_back({to_json(time), value});
@@ -329,6 +334,14 @@ bool Watch::restore(const std::string& snapshot) {
     for (const auto& [who, entry] : all_drilled.items()) {
       drilled[who] = {to_instant(entry.at(0)), entry.at(1).is_null() ? std::nullopt : std::optional(Duration(entry.at(1).get<std::int64_t>()))};
     }
+    auto woken = to_instants(list("woken"));
+    auto night_tried = to_instants(list("night_tried"));
+    // What a snapshot does not tell, as it was not in the farm's files then, begins now.
+    const auto call_out_answered = from.contains("call_out_answered") ? to_optional_instant(from.at("call_out_answered")) : std::nullopt;
+    const Instant drills_from = to_instant(from.contains("drills_from") ? from.at("drills_from") : from.at("now"));
+    Heard heard;
+    heard.since = to_instant(from.at("now"));
+    if (from.contains("heard")) heard = {kNever, to_instant(from.at("heard").at(0)), from.at("heard").at(1), from.at("heard").at(2)};
     decltype(day_) day;
     const json all_day = list("day");
     for (const auto& [probe, entry] : all_day.items()) day[probe] = {entry.at(0), entry.at(1), entry.at(2), entry.at(3), entry.at(4)};
@@ -372,6 +385,11 @@ bool Watch::restore(const std::string& snapshot) {
     swaps_ = std::move(swaps);
     paths_ = std::move(paths);
     drilled_ = std::move(drilled);
+    call_out_answered_ = call_out_answered;
+    drills_from_ = drills_from;
+    woken_ = std::move(woken);
+    night_tried_ = std::move(night_tried);
+    heard_ = std::move(heard);
     day_ = std::move(day);
     levels_ = std::move(levels);
     told_lately_ = std::move(told_lately);
@@ -388,6 +406,8 @@ bool Watch::restore(const std::string& snapshot) {
     evening_due_ = evening_due;
     summary_from_ = summary_from;
     now_ = std::max(now_, now);
+    schedule_drills();
+    schedule_heartbeat();
     for (const auto& [name, since] : unusable_since) {
       if (const auto probe = rules_->find_probe(name)) unusable_since_[*probe] = since;
     }
@@ -417,6 +437,11 @@ void Watch::resume(Instant now, std::optional<Duration> wall_ahead) {
   for (auto& [id, delivery] : deliveries_) {
     if (delivery.outcome == Delivery::Outcome::open) delivery.queued = now_;
   }
+  // A drill whose time the outage took waits for its next one: nobody is to be tested at any odd hour.
+  schedule_drills();
+  schedule_heartbeat();
+  // While nobody ran the watch, nobody sent anything either.
+  if (!standing(Alarm::Subject::built_in, "", "heartbeat-unanswered", rules_->farm.heartbeat ? rules_->farm.heartbeat->over : "")) heard_ = {heard_.due, now_, false, ""};
   settle_engine();
   // Alarms and the engine's memory were kept together; where one was lost, the engine is right.
   end_orphans();

@@ -75,7 +75,7 @@ Said Watch::said_now(const Saying& saying) const {
 }
 
 std::string Watch::head(const Alarm& alarm, const Language& language) {
-  if (is_drill(alarm)) return say(language, "drill");
+  if (is_drill(alarm)) return said_in(alarm.detail, alarm.details, language);
   const std::string house = house_or_farm(alarm, language);
   const auto rule = rule_of(alarm);
   if (alarm.subject == Alarm::Subject::blindness && alarm.house.empty()) {

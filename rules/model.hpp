@@ -161,6 +161,24 @@ struct PluginEntry {
   std::vector<std::string> arguments;
 };
 
+/// A sign of life to somebody elsewhere, who notices when it stays away.
+struct Heartbeat {
+  std::string over;              ///< the plugin that carries it
+  std::string to;                ///< a topic, or the address of a web hook
+  Duration every = std::chrono::minutes(1);
+};
+
+/// When the call-out is tested by itself. Times are local times of day.
+struct DrillPlan {
+  struct Weekly {
+    std::uint8_t days = 0;       ///< bit 0 Monday … bit 6 Sunday
+    Duration at{};
+  };
+  std::optional<Weekly> weekly;              ///< the whole call-out
+  std::optional<Duration> night;             ///< each person once
+  std::optional<Duration> before_placement;  ///< the whole call-out, on the day before chicks come
+};
+
 struct Farm {
   std::string name;
   Zone zone;
@@ -171,6 +189,8 @@ struct Farm {
   std::string language = "en";            ///< in which people are told where they name none of their own
   double altitude_m = 0;                  ///< above the sea; the air's pressure follows from it
   std::optional<Duration> evening_check;  ///< local time of day
+  std::optional<Heartbeat> heartbeat;
+  DrillPlan drills;
   std::vector<std::string> packs;         ///< packs that belong to no flock
 };
 

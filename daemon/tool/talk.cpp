@@ -182,6 +182,23 @@ void show_house(const json& house) {
   show_list("no probe for", unwatched);
 }
 
+/// What shows that the watch is heard of outside, and people by it.
+void show_proofs(const json& status) {
+  if (const json& beat = status.at("heartbeat"); beat.is_object()) {
+    const std::string why = text_of(beat, "text");
+    fmt::print("Outside heartbeat over {}: {} {}{}\n", text_of(beat, "over"), beat.value("answered", false) ? "answered, last" : "NOT answered since",
+               text_of(beat, "since_local"), why.empty() ? "" : ": " + why);
+  }
+  const json& drills = status.at("drills");
+  const std::string next = text_of(drills, "next_local"), answered = text_of(drills, "answered_local");
+  if (!next.empty() || !answered.empty()) {
+    fmt::print("Call-out drilled: {}{}\n", answered.empty() ? "never with an answer" : "last answered " + answered, next.empty() ? "" : ", next " + next);
+  }
+  std::string people;
+  for (const json& who : drills.at("not_woken")) people += (people.empty() ? "" : ", ") + who.get<std::string>();
+  if (!people.empty()) fmt::print("Not drilled at night yet: {}\n", people);
+}
+
 void show_status(const json& status) {
   fmt::print("{} at {}. On duty: {}.\n", text_of(status, "farm"), text_of(status, "time_local"), text_of(status, "on_duty"));
   if (!status.value("clock_trusted", true)) fmt::print("The gateway's clock is not to be trusted: readings count when they come.\n");
@@ -199,6 +216,7 @@ void show_status(const json& status) {
     const std::string proven = text_of(path, "proven").empty() ? text_of(path, "sent") : text_of(path, "proven");
     fmt::print("People are reached by {}: {}{}\n", text_of(path, "path"), text_of(path, "state"), proven.empty() ? "" : ", last success " + proven);
   }
+  show_proofs(status);
   for (const json& name : status.at("unknown_names")) {
     fmt::print("{} ({} readings): {}\n", text_of(name, "name"), name.value("count", 0), text_of(name, "text"));
   }

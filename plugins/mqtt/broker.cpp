@@ -44,6 +44,9 @@ std::string words_of(int code, bool over_tls) {
   }
 }
 
+/// Of a heartbeat; zero is none.
+std::string number_of(const mqtt::token& token) { return std::to_string(reinterpret_cast<std::uintptr_t>(token.get_user_context())); }
+
 mqtt::connect_options make_options(const BrokerSettings& settings) {
   mqtt::connect_options options;
   options.set_mqtt_version(kMqtt311);
@@ -183,6 +186,16 @@ bool Broker::publish(const std::string& topic, const std::string& payload, bool 
   }
 }
 
+bool Broker::publish_beat(const std::string& topic, const std::string& payload, std::uintptr_t number) {
+  try {
+    // The library only hands the pointer back: it is a number.
+    client_.publish(topic, payload.data(), payload.size(), kQos, false, reinterpret_cast<void*>(number), *this);
+    return true;
+  } catch (const mqtt::exception&) {
+    return false;
+  }
+}
+
 void Broker::leave() {
   if (!client_.is_connected()) return;
   try {
@@ -197,12 +210,14 @@ void Broker::leave() {
 void Broker::on_success(const mqtt::token& token) {
   if (token.get_type() == mqtt::token::CONNECT) inbox_.post_notice(Inbox::Event::connected, "");
   if (token.get_type() == mqtt::token::SUBSCRIBE) inbox_.post_notice(Inbox::Event::subscribed, "");
+  if (token.get_user_context() != nullptr) inbox_.post_notice(Inbox::Event::beat_taken, number_of(token));
 }
 
 void Broker::on_failure(const mqtt::token& token) {
   const std::string why = words_of(token.get_return_code(), over_tls_);
   if (token.get_type() == mqtt::token::CONNECT) inbox_.post_notice(Inbox::Event::connect_failed, why);
   if (token.get_type() == mqtt::token::SUBSCRIBE) inbox_.post_notice(Inbox::Event::subscribe_failed, why);
+  if (token.get_user_context() != nullptr) inbox_.post_notice(Inbox::Event::beat_failed, number_of(token));
 }
 
 }  // namespace underwing

@@ -28,7 +28,7 @@ struct BrokerSettings {
 /// plugin's own thread.
 class Inbox {
  public:
-  enum class Event : std::uint8_t { connected, connect_failed, lost, subscribed, subscribe_failed };
+  enum class Event : std::uint8_t { connected, connect_failed, lost, subscribed, subscribe_failed, beat_taken, beat_failed };
   struct Notice {
     Event event;
     std::string text;
@@ -82,6 +82,9 @@ class Broker final : private mqtt::iaction_listener {
   [[nodiscard]] std::optional<std::string> refused_filter();
   /// Queues a message, at quality of service 1. False where that is not possible now.
   bool publish(const std::string& topic, const std::string& payload, bool keep);
+  /// The same, not kept; ends in `beat_taken` once the broker has acknowledged it (PUBACK), or in `beat_failed`, both with
+  /// the number as text.
+  bool publish_beat(const std::string& topic, const std::string& payload, std::uintptr_t number);
   /// Says "offline" on the will's topic and leaves; takes at most about a second.
   void leave();
 

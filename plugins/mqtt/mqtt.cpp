@@ -180,6 +180,22 @@ class Mqtt final : public Plugin {
     unsent_.insert(topic);
   }
 
+  void on_heartbeat(const Beat& beat) override {
+    if (state_ != State::connected) return answer_beat(beat.id, false, fmt::format("no connection to {}", place_));
+    const std::uintptr_t number = ++beat_count_;
+    if (!broker_->publish_beat(beat.to, beat.says.dump(-1, ' ', false, nlohmann::json::error_handler_t::replace), number)) {
+      return answer_beat(beat.id, false, fmt::format("{} takes no more messages", place_));
+    }
+    beats_[std::to_string(number)] = beat.id;
+  }
+
+  void end_beat(const std::string& number, bool taken, const std::string& text) {
+    const auto found = beats_.find(number);
+    if (found == beats_.end()) return;
+    answer_beat(found->second, taken, text);
+    beats_.erase(found);
+  }
+
   /// The library takes only so many messages at once; the others wait here for the next turn.
   void publish_alarms() {
     while (!unsent_.empty() && broker_->publish(*unsent_.begin(), alarms_[*unsent_.begin()], true)) {
@@ -197,7 +213,12 @@ class Mqtt final : public Plugin {
         return failed(notice.text);
       case Inbox::Event::subscribe_failed:
         return failed(fmt::format("cannot subscribe: {}", notice.text));
+      case Inbox::Event::beat_taken:
+        return end_beat(notice.text, true, "");
+      case Inbox::Event::beat_failed:
+        return end_beat(notice.text, false, fmt::format("{} did not acknowledge it", place_));
       case Inbox::Event::lost:
+        while (!beats_.empty()) end_beat(std::string(beats_.begin()->first), false, fmt::format("lost the connection to {}", place_));
         state_ = State::waiting;
         retry_ = kRetryFirst;
         next_try_ = Clock::now() + retry_;
@@ -252,6 +273,8 @@ class Mqtt final : public Plugin {
   std::string prefix_, ask_topic_, answer_topic_, place_;
   std::map<std::string, int> filters_;
   std::map<std::string, std::string> alarms_;  ///< topic -> newest state
+  std::map<std::string, nlohmann::json> beats_;  ///< number -> request, while the broker has not acknowledged it
+  std::uintptr_t beat_count_ = 0;
   std::set<std::string> unsent_;               ///< topics whose newest state is not handed over yet
   State state_ = State::waiting;
   Clock::time_point next_try_{};

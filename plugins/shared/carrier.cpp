@@ -44,6 +44,16 @@ void Carrier::on_deliver(const Delivery& delivery) {
   begin_some();
 }
 
+void Carrier::on_heartbeat(const Beat& beat) {
+  // No delivery is called so.
+  jobs_.try_emplace("heartbeat " + beat.id.dump(), Job{{}, Clock::now() + milliseconds_of(time_out_s_), false, beat});
+  begin_some();
+}
+
+void Carrier::pass_on(const Beat&, Clock::time_point, const Say& say) const {
+  say({Outcome::failed, "this plugin carries no heartbeat", Way::unknown});
+}
+
 void Carrier::begin_some() {
   for (auto& [id, job] : jobs_) {
     {
@@ -51,8 +61,9 @@ void Carrier::begin_some() {
       if (running_ >= kAtOnce) return;
     }
     if (std::exchange(job.begun, true)) continue;
-    run_thread(id, [this, delivery = job.delivery, until = job.until](const Say& say) {
-      carry(delivery, until, say);
+    run_thread(id, [this, delivery = job.delivery, beat = job.beat, until = job.until](const Say& say) {
+      if (beat) pass_on(*beat, until, say);
+      else carry(delivery, until, say);
     });
   }
 }
@@ -104,7 +115,12 @@ void Carrier::on_wake() {
 void Carrier::take_result(const std::string& delivery, const Result& result) {
   // Of one that was given up the result still says how the way is.
   take_way(result);
-  if (jobs_.erase(delivery) > 0) receipt(delivery, word_of(result.outcome), result.text);
+  const auto job = jobs_.find(delivery);
+  if (job == jobs_.end()) return;
+  const std::optional<Beat> beat = job->second.beat;
+  jobs_.erase(job);
+  if (beat) answer_beat(beat->id, result.outcome != Outcome::failed, result.text);
+  else receipt(delivery, word_of(result.outcome), result.text);
 }
 
 void Carrier::take_way(const Result& result) {

@@ -40,6 +40,8 @@ class Carrier : public Plugin {
 
   /// Both on a thread of their own, beside others of the same kind. They say a result by `until`.
   virtual void carry(const Delivery& delivery, Clock::time_point until, const Say& say) const = 0;
+  /// Passes a heartbeat on, in the same way. Without this, none is carried.
+  virtual void pass_on(const Beat& beat, Clock::time_point until, const Say& say) const;
   /// Whether the way works, with nothing sent. Its outcome does not count. Without a result: nothing to
   /// check.
   virtual void check(Clock::time_point until, const Say& say) const = 0;
@@ -48,6 +50,7 @@ class Carrier : public Plugin {
 
  private:
   void on_deliver(const Delivery& delivery) override;
+  void on_heartbeat(const Beat& beat) override;
   void on_wake() override;
   std::optional<Clock::time_point> on_time(Clock::time_point now) override;
   void on_stop() override;
@@ -56,6 +59,7 @@ class Carrier : public Plugin {
     Delivery delivery;
     Clock::time_point until;
     bool begun = false;
+    std::optional<Beat> beat{};  ///< in place of the delivery
   };
   static constexpr std::chrono::seconds kGrace{1};
   static constexpr std::size_t kAtOnce = 32;

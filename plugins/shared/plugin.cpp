@@ -41,6 +41,9 @@ void Plugin::on_deliver(const Delivery& delivery) {
   receipt(delivery.id, "failed", fmt::format("{} does not deliver.", name_));
 }
 void Plugin::on_alarm(const nlohmann::json&) {}
+void Plugin::on_heartbeat(const Beat& beat) {
+  answer_beat(beat.id, false, fmt::format("{} carries no heartbeat", name_));
+}
 void Plugin::on_step(double) {}
 void Plugin::on_settled(double) {}
 void Plugin::on_wake() {}
@@ -169,6 +172,10 @@ void Plugin::reply(const std::string& from, std::string_view by, const std::stri
   send(notification("reply", std::move(params)));
 }
 
+void Plugin::answer_beat(const nlohmann::json& id, bool answered, const std::string& text) {
+  send({{"jsonrpc", "2.0"}, {"id", id}, {"result", {{"answered", answered}, {"text", text}}}});
+}
+
 void Plugin::ask_step(double time) {
   asked_[++last_id_] = time;
   send({{"jsonrpc", "2.0"}, {"id", last_id_}, {"method", "step"}, {"params", {{"time", time}}}});
@@ -200,6 +207,10 @@ void Plugin::take_message(const nlohmann::json& message) {
     take_delivery(params);
   } else if (method == "alarm") {
     if (started_) on_alarm(params);
+  } else if (method == "heartbeat" && wants_answer) {
+    const nlohmann::json says = params.value("says", none);
+    if (!started_) return answer_beat(message["id"], false, fmt::format("{} has no settings yet", name_));
+    return on_heartbeat({message["id"], text_of(params, "to"), says});
   } else if (method == "stop") {
     ended_ = true;
   } else if (method == "step") {

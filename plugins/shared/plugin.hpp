@@ -24,6 +24,13 @@ struct Delivery {
   std::string priority;  ///< "urgent", "soon", "note"
 };
 
+/// A sign of life of the daemon, to be passed on to whoever listens elsewhere.
+struct Beat {
+  nlohmann::json id;    ///< of the request
+  std::string to;       ///< a topic or an address
+  nlohmann::json says;  ///< an object: "farm", "time", "beating": true, "alarms"
+};
+
 /// A plugin's end of the line protocol (plugins/README.md): reads lines from standard input, writes them in
 /// batches to standard output, ends when the input ends or `stop` comes. One thread runs everything but
 /// `wake`, which any thread may call. Derive from it, override what the plugin does, call `run` from main.
@@ -51,6 +58,8 @@ class Plugin {
   /// Answer with `receipt`, now or later. A repeated id does not come here: its last receipt is sent again.
   virtual void on_deliver(const Delivery& delivery);
   virtual void on_alarm(const nlohmann::json& alarm);
+  /// Answer with `answer_beat` once it is known whether the other end has it. Without this, none is carried.
+  virtual void on_heartbeat(const Beat& beat);
   /// Engine time is now `time` (seconds since 1970): do what falls due up to then. Answered on return.
   virtual void on_step(double time);
   /// The daemon has settled everything up to `time`, asked for by `ask_step`.
@@ -69,6 +78,7 @@ class Plugin {
   /// `time`: when it was said, seconds since 1970, where that is known.
   void reply(const std::string& from, std::string_view by, const std::string& text,
              std::optional<double> time = std::nullopt);
+  void answer_beat(const nlohmann::json& id, bool answered, const std::string& text);
   void ask_step(double time);
   [[nodiscard]] bool started() const { return started_; }
 

@@ -34,6 +34,10 @@ struct Hook {
 /// Reads it. Throws SettingsError.
 [[nodiscard]] Hook read_hook(Settings& settings);
 
+/// The hook for a heartbeat to `to` that says `says`. Headers, passwords and the signature are meant for the server of
+/// `url`, and go nowhere else.
+[[nodiscard]] Hook heartbeat_hook(const Hook& hook, const std::string& to, const nlohmann::json& says);
+
 /// Why this is no address for a hook, to follow it in a sentence; empty: it is one, and `place` says where it
 /// leads.
 [[nodiscard]] std::string url_trouble(const Hook& hook, const std::string& url, Place& place);

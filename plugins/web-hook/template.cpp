@@ -102,6 +102,18 @@ std::string template_trouble(const nlohmann::json& value) {
   return {};
 }
 
+nlohmann::json as_template(const nlohmann::json& value) {
+  if (value.is_string()) {
+    std::string text;
+    for (const char c : value.get_ref<const std::string&>()) text.append(c == '{' || c == '}' ? 2 : 1, c);
+    return text;
+  }
+  if (!value.is_structured()) return value;
+  nlohmann::json copy = value;
+  for (auto& part : copy) part = as_template(part);
+  return copy;
+}
+
 std::string fill(std::string_view text, const Filling& filling) {
   std::string result;
   // Its trouble was looked for when it was read.

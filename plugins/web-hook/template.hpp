@@ -21,6 +21,9 @@ struct Filling {
 /// The same for every text of a JSON value; keys are no templates.
 [[nodiscard]] std::string template_trouble(const nlohmann::json& value);
 
+/// JSON that fills to exactly this value.
+[[nodiscard]] nlohmann::json as_template(const nlohmann::json& value);
+
 /// A template without trouble, with its places filled.
 [[nodiscard]] std::string fill(std::string_view text, const Filling& filling);
 

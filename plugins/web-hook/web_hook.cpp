@@ -50,6 +50,19 @@ class WebHook final : public Carrier {
     say(to_result(send_with_patience(request, until)));
   }
 
+  /// To the heartbeat's own address, with what it says and nothing of the template.
+  void pass_on(const Beat& beat, Clock::time_point until, const Say& say) const override {
+    const Hook hook = heartbeat_hook(hook_, beat.to, beat.says);
+    Place place;
+    if (const std::string trouble = url_trouble(hook, beat.to, place); !trouble.empty()) {
+      return say({Outcome::failed, fmt::format("'{}' {}", on_one_line(beat.to), trouble), Way::unknown});
+    }
+    Delivery delivery;
+    delivery.id = "heartbeat-" + text_of(beat.says, "time");
+    const Judged judged = judge(hook, send_request(make_request(hook, beat.to, place, {delivery, wall_seconds()}), until));
+    say({judged.verdict == Verdict::failed ? Outcome::failed : Outcome::sent, judged.text, Way::unknown});
+  }
+
   /// Again only where that cannot make two texts of one, and where there is time for it.
   HookAnswer send_with_patience(const HookRequest& request, Clock::time_point until) const {
     Clock::duration pause = kFirstPause;

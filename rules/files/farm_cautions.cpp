@@ -44,6 +44,15 @@ void FarmLoader::judge_use() {
   }
 }
 
+/// Nobody on the farm can notice that the gateway itself is dead; somebody elsewhere can.
+void FarmLoader::judge_heartbeat() {
+  const YamlNode::Entry* name = farm_.root->find("farm");
+  if (set_->farm.heartbeat || name == nullptr) return;
+  report_caution(log_, name->key,
+                 "this farm has no outside heartbeat: when its gateway is dead nobody is told; write 'heartbeat', and let somebody "
+                 "elsewhere listen for it");
+}
+
 /// An urgent rule that ends while the flock goes on leaves a gap, unless another one takes over.
 void FarmLoader::judge_endings() {
   const auto measures = [](const WatchedRule& rule) {

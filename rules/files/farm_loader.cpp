@@ -302,6 +302,7 @@ Loaded FarmLoader::run() {
   }
   // Where something is wrong, what it leaves unused would only be an echo.
   if (!log_.has_errors()) {
+    judge_heartbeat();
     judge_use();
     judge_endings();
     judge_limits();

@@ -80,6 +80,7 @@ class FarmLoader {
                       const std::map<std::string, std::set<std::string>>& missing);
 
   // farm_cautions.cpp, farm_cautions_limits.cpp: what is odd, but not wrong
+  void judge_heartbeat();
   void judge_use();
   void judge_endings();
   void judge_limits();

@@ -101,6 +101,36 @@ const KeyTable& call_out_keys() {
   return table;
 }
 
+const KeyTable& heartbeat_keys() {
+  static const KeyTable table{"a heartbeat",
+                              {
+                                  {"over", name, true, "the plugin that carries it"},
+                                  {"to", text, true, "the topic, or the address of the web hook"},
+                                  {"every", duration, false, "how often it is sent; left out: 1 min"},
+                              }};
+  return table;
+}
+
+const KeyTable& weekly_drill_keys() {
+  static const KeyTable table{"a weekly drill",
+                              {
+                                  {"days", days, true, "the days on which it begins"},
+                                  {"at", time_of_day, true, "when it begins"},
+                              }};
+  return table;
+}
+
+const KeyTable& drill_keys() {
+  static const KeyTable table{
+      "a plan of drills",
+      {
+          {"weekly", map, false, "a test of the whole call-out", &weekly_drill_keys()},
+          {"night", time_of_day, false, "when each person's phone is tested, once, at night"},
+          {"before_placement", time_of_day, false, "a test with all power off, on the day before chicks come"},
+      }};
+  return table;
+}
+
 const KeyTable& farm_keys() {
   static const KeyTable table{
       "a farm",
@@ -116,6 +146,8 @@ const KeyTable& farm_keys() {
           {"language", name, false, "in which people are told, as in fr; left out: en"},
           {"altitude", quantity, false, "above the sea, for what humidity means; left out: 0 m"},
           {"evening_check", time_of_day, false, "when the farm is told whether it is ready for the night"},
+          {"heartbeat", map, false, "a sign of life to somebody elsewhere, who calls when it stays away", &heartbeat_keys()},
+          {"drills", map, false, "when the call-out is tested by itself", &drill_keys()},
           {"packs", names, false, "packs that belong to no flock"},
       }};
   return table;

@@ -64,6 +64,9 @@ struct KeyTable {
 [[nodiscard]] const KeyTable& call_plan_keys();   ///< `hours` and `steps`
 [[nodiscard]] const KeyTable& call_daily_keys();  ///< `daily`, `tell` and `by`
 [[nodiscard]] const KeyTable& call_step_keys();
+[[nodiscard]] const KeyTable& heartbeat_keys();
+[[nodiscard]] const KeyTable& drill_keys();
+[[nodiscard]] const KeyTable& weekly_drill_keys();
 [[nodiscard]] const KeyTable& flock_keys();
 [[nodiscard]] const KeyTable& pack_keys();
 [[nodiscard]] const KeyTable& measure_keys();

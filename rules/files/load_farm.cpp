@@ -5,6 +5,7 @@
 #include "rules/files/built_in.hpp"
 #include "rules/files/drafts.hpp"
 #include "rules/files/load_people.hpp"
+#include "rules/files/load_proof.hpp"
 #include "rules/files/settings.hpp"
 
 namespace underwing {
@@ -152,6 +153,7 @@ FarmDraft read_farm(const YamlNode& root, const ZoneSource& zones, IssueLog& log
   }
   read_people(farm, *fields, log);
   read_languages(draft, *fields, log);
+  read_proof(farm, *fields, log);
   return draft;
 }
 

@@ -126,8 +126,8 @@ Gateway::~Gateway() {
   if (daemon_ && daemon_->running()) stop();
 }
 
-std::string Gateway::probe_entry() {
-  return "  climate: {run: FOLDER/probe.sh, arguments: [FOLDER/value, house-1/air_temperature/north, Cel]}";
+std::string Gateway::probe_entry(const std::string& name) {
+  return "  " + name + ": {run: FOLDER/probe.sh, arguments: [FOLDER/value, house-1/air_temperature/north, Cel]}";
 }
 
 void Gateway::write_farm(const FarmText& farm) const {
@@ -155,6 +155,10 @@ void Gateway::start(const std::string& before, const std::string& options) {
 }
 
 void Gateway::kill_hard() { daemon_->stop(SIGKILL); }
+
+void Gateway::freeze() const { ::kill(daemon_->pid(), SIGSTOP); }
+
+void Gateway::thaw() const { ::kill(daemon_->pid(), SIGCONT); }
 
 int Gateway::stop() {
   daemon_->stop(SIGTERM);

@@ -47,7 +47,7 @@ class Gateway {
   Gateway& operator=(const Gateway&) = delete;
 
   /// Plugins entry of a probe that reports what `set_value` has set.
-  [[nodiscard]] static std::string probe_entry();
+  [[nodiscard]] static std::string probe_entry(const std::string& name = "climate");
   void write_farm(const FarmText& farm) const;
   void set_value(double value) const;
   void cut_wire() const;                        ///< the probe reports no more
@@ -55,6 +55,9 @@ class Gateway {
   /// Starts the daemon and waits until it answers. `before`: environment as for env(1); `options`: of the daemon, besides.
   void start(const std::string& before = "", const std::string& options = "");
   void kill_hard();                             ///< kill -9, as when the power goes
+  void freeze() const;                          ///< the daemon alone is stuck; its plugins live on
+  void thaw() const;
+  [[nodiscard]] int pid() const { return daemon_->pid(); }
   int stop();                                   ///< as asked; its exit status
 
   /// A command of the tool to this daemon.

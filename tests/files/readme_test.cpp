@@ -56,7 +56,7 @@ TEST(Readme, ExamplesMakeAFarm) {
 TEST(Readme, NamesEveryKey) {
   for (const KeyTable* table :
        {&farm_keys(), &house_keys(), &plugin_keys(), &person_keys(), &duty_keys(), &call_out_keys(),
-        &call_plan_keys(), &call_daily_keys(), &call_step_keys(), &flock_keys(), &pack_keys(),
+        &call_plan_keys(), &call_daily_keys(), &call_step_keys(), &heartbeat_keys(), &drill_keys(), &weekly_drill_keys(), &flock_keys(), &pack_keys(),
         &measure_keys(), &curve_keys(), &rule_keys(), &rule_words_keys(), &limit_keys(),
         &language_keys(), &wrong_keys()}) {
     for (const Key& key : table->keys) {

@@ -40,6 +40,7 @@ class Child {
   int status();
   void stop(int signal);
   [[nodiscard]] bool running();
+  [[nodiscard]] pid_t pid() const { return pid_; }
 
  private:
   pid_t pid_ = -1;

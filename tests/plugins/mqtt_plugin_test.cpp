@@ -311,5 +311,34 @@ TEST(ModelHouseOverMqtt, PublishesANightInLockStep) {
   EXPECT_EQ(read_file(folder.path("story")), "20:35  The heater in house-1 goes out.\n");
 }
 
+nlohmann::json heartbeat_message(int id, const std::string& to) {
+  return {{"jsonrpc", "2.0"}, {"id", id}, {"method", "heartbeat"}, {"params", {{"to", to}, {"says", {{"beating", true}, {"farm", "Sandpiper Hollow"}}}}}};
+}
+
+nlohmann::json beat_answer(Child& plugin, int id) {
+  return plugin.line_where([id](const auto& json) { return json.is_object() && json.value("id", 0) == id; });
+}
+
+TEST(Mqtt, AHeartbeatIsAnsweredByTheBrokerAndNotKept) {
+  Mosquitto broker;
+  Client client(broker);
+  client.subscribe("far/#");
+  Child mqtt({plugin("mqtt")});
+  mqtt.send_message(settings_message(settings(broker)));
+  ASSERT_TRUE(connected(mqtt));
+  mqtt.send_message(heartbeat_message(7, "far/away"));
+  EXPECT_EQ(beat_answer(mqtt, 7)["result"]["answered"], true);
+  const auto message = client.next("far/away");
+  ASSERT_TRUE(message);
+  EXPECT_EQ(message->payload, R"({"beating":true,"farm":"Sandpiper Hollow"})");
+  EXPECT_FALSE(message->kept);
+  broker.stop();
+  mqtt.message("health");
+  mqtt.send_message(heartbeat_message(8, "far/away"));
+  const auto answer = beat_answer(mqtt, 8);
+  EXPECT_EQ(answer["result"]["answered"], false) << answer;
+  EXPECT_EQ(answer["result"]["text"], fmt::format("no connection to 127.0.0.1:{}", broker.port()));
+}
+
 }  // namespace
 }  // namespace underwing::test

@@ -377,5 +377,34 @@ TEST(WebHook, RefusesSettingsThatMeanNothing) {
             "settings has the key 'sing_key_file', which nobody knows here.");
 }
 
+nlohmann::json beat(Child& hook, const std::string& to) {
+  hook.send_message({{"jsonrpc", "2.0"}, {"id", 7}, {"method", "heartbeat"}, {"params", {{"to", to}, {"says", {{"beating", true}, {"farm", "{to} the Hollow"}}}}}});
+  return hook.line_where([](const auto& json) { return json.is_object() && json.value("id", 0) == 7; })["result"];
+}
+
+TEST(WebHook, AHeartbeatSaysWhatItSaysAndIsAnsweredByTwoHundred) {
+  WebServer server;
+  Hook hook(server, "/", {{"json", {{"message", "{text}"}}}});
+  EXPECT_EQ(beat(hook.child(), server.url("/beat"))["answered"], true);
+  const auto request = server.request();
+  EXPECT_EQ(request["method"], "POST");
+  EXPECT_EQ(nlohmann::json::parse(request["body"].get<std::string>()), (nlohmann::json{{"beating", true}, {"farm", "{to} the Hollow"}}));
+  EXPECT_EQ(beat(hook.child(), server.url("/fails/500"))["answered"], false);
+  server.stop();
+  EXPECT_EQ(beat(hook.child(), server.url("/beat"))["answered"], false);
+}
+
+TEST(WebHook, AHeartbeatTakesNoSecretElsewhere) {
+  WebServer home, elsewhere;
+  TemporaryFolder folder;
+  const std::string token = folder.write("token", "only for home\n");
+  chmod(token.c_str(), 0600);
+  Hook hook(home, "/", {{"token_file", token}});
+  EXPECT_EQ(beat(hook.child(), home.url("/beat"))["answered"], true);
+  EXPECT_EQ(home.request()["headers"]["authorization"], "Bearer only for home");
+  EXPECT_EQ(beat(hook.child(), elsewhere.url("/beat"))["answered"], true);
+  EXPECT_FALSE(elsewhere.request()["headers"].contains("authorization"));
+}
+
 }  // namespace
 }  // namespace underwing::test

@@ -153,6 +153,7 @@ void SimulatedService::write(const std::vector<Effect>& effects) {
         recorder_->entry(*effect.entry);
         break;
       case Effect::Kind::story:
+      case Effect::Kind::heartbeat:
         break;
     }
   }

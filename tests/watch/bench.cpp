@@ -248,6 +248,7 @@ void Bench::settle() {
         const Delivery::Outcome became = outcome(*effect.delivery);
         if (became != Delivery::Outcome::open) watch_->receipt(effect.delivery->id, became, "");
       }
+      if (effect.kind == Effect::Kind::heartbeat) watch_->heartbeat(effect.time, heard_outside, heard_outside ? "" : "no connection");
       effects_.push_back(std::move(effect));
     }
   }

@@ -54,6 +54,8 @@ class Bench {
   std::function<Delivery::Outcome(const Delivery&)> outcome = [](const Delivery&) {
     return Delivery::Outcome::sent;
   };
+  /// Whether the other end answers heartbeats.
+  bool heard_outside = true;
   void reply(const std::string& who, const std::string& text);
   void settle();
 
