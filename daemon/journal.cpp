@@ -6,6 +6,7 @@
 #include <mutex>
 #include <thread>
 
+#include "daemon/journal_keep.hpp"
 #include "daemon/sqlite.hpp"
 
 namespace underwing {
@@ -75,7 +76,11 @@ class JournalWriter {
     return answer != "ok";
   }
 
+  /// What the last write let go of.
+  [[nodiscard]] const JournalForgotten& forgotten() const { return forgotten_; }
+
   Result<void> write(const std::vector<const JournalTransaction*>& group) {
+    forgotten_ = {};
     if (!run(handle(), "BEGIN IMMEDIATE")) return failure();
     for (const auto* transaction : group) {
       for (const auto& row : transaction->rows) {
@@ -147,7 +152,10 @@ class JournalWriter {
     return done;
   }
 
+  bool insert(const ForgetRow& row) { return forget_rows(handle(), row, forgotten_); }
+
   Database database_;
+  JournalForgotten forgotten_;
   std::vector<Statement> statements_;
   std::optional<Statement> forget_snapshots_;
 };
@@ -232,7 +240,9 @@ struct Journal::Impl {
       in_hand = 0;
       return false;
     }
+    const JournalForgotten gone = writer->forgotten();
     settle_group();
+    if (gone.minutes + gone.records > 0 && options.on_forgotten && options.post) options.post([tell = options.on_forgotten, gone] { tell(gone); });
     report({});
     return true;
   }

@@ -71,7 +71,20 @@ struct SnapshotRow {
   std::string json;
 };
 
-using JournalRow = std::variant<AlarmRow, EventRow, DeliveryRow, AnswerRow, RoundRow, MinuteRow, SnapshotRow>;
+/// Lets go of what is old, a few thousand rows at a time so that nobody waits for it: minutes from before `minutes_before`, all else from
+/// before `records_before`, and while the rows take more than `bytes_max`, the oldest minutes, too, up to `minutes_needed`. Alarms that stand or
+/// wait for an answer, deliveries on their way and snapshots are never let go of. The file does not shrink, but its room is used again.
+struct ForgetRow {
+  Instant records_before{}, minutes_before{}, minutes_needed{};
+  std::uint64_t bytes_max = 0;
+};
+
+/// How many rows were let go of.
+struct JournalForgotten {
+  std::size_t minutes = 0, records = 0;
+};
+
+using JournalRow = std::variant<AlarmRow, EventRow, DeliveryRow, AnswerRow, RoundRow, MinuteRow, SnapshotRow, ForgetRow>;
 
 /// Written whole or not at all.
 struct JournalTransaction {
@@ -90,6 +103,8 @@ struct JournalOptions {
   std::function<void(const std::string& problem)> on_problem;
   Duration retry_after = std::chrono::seconds(1);
   std::size_t droppable_rows_max = 100'000;
+  /// Rows were let go of.
+  std::function<void(const JournalForgotten&)> on_forgotten{};
 };
 
 struct JournalIds {

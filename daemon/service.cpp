@@ -70,6 +70,10 @@ void Service::Impl::open_memory() {
   journal_options.path = options.state / "journal.db";
   journal_options.post = post;
   journal_options.on_problem = disk;
+  journal_options.on_forgotten = [this](const JournalForgotten& gone) {
+    forgotten.minutes += gone.minutes;
+    forgotten.records += gone.records;
+  };
   journal = std::make_unique<Journal>(std::move(journal_options));
   tape = std::make_unique<TapeThread>(options.state / "tapes", TapeHead{rules->farm.zone.version, rules->hash}, post, disk);
 }
@@ -146,6 +150,7 @@ void Service::Impl::tick() {
   if (watch->now() != Instant{}) {
     flush_minutes(floor_minute(watch->now()));
     tape->sync(watch->now());
+    forget_old_tapes();
   }
   const auto now = std::chrono::steady_clock::now();
   if (const auto every = notifier.alive_every(); every && now >= alive_at) {

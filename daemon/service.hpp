@@ -1,10 +1,22 @@
 #pragma once
 
 #include <filesystem>
+#include <cstdint>
 #include <memory>
 #include <string>
 
+#include "rules/base/time.hpp"
+
 namespace underwing {
+
+/// How long the state folder keeps what it holds. Bytes are limits of their own.
+struct ServiceKeep {
+  Duration tapes = std::chrono::days(400);
+  Duration minutes = std::chrono::days(400);     ///< of the journal, for plots
+  Duration records = std::chrono::days(1100);    ///< all else of the journal: three years, as the law wants of records (2007/43/EC, Annex I, from memory)
+  std::uint64_t tape_bytes = 4'000'000'000;
+  std::uint64_t journal_bytes = 4'000'000'000;
+};
 
 struct ServiceOptions {
   std::filesystem::path farm;       ///< folder with farm.yaml, flocks/ and rules/
@@ -14,6 +26,7 @@ struct ServiceOptions {
   /// tests. Nothing moves between readings.
   bool time_from_readings = false;
   bool trust_clock = false;         ///< the gateway's clock is right though no time server sets it
+  ServiceKeep keep;
   std::filesystem::path story;      ///< a file that plain sentences are appended to; empty: none
 };
 

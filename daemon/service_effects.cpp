@@ -196,6 +196,7 @@ void Service::Impl::flush_minutes(Instant before) {
   }
   if (transaction.rows.empty()) return;
   transaction.rows.emplace_back(SnapshotRow{watch->now(), watch->snapshot()});
+  if (before != kNever) forget_old(transaction);
   journal->submit(std::move(transaction));
 }
 

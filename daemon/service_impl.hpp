@@ -65,6 +65,11 @@ struct Service::Impl {
   void keep_minute(std::size_t probe, Instant time, double value);
   void flush_minutes(Instant before);
 
+  // service_keep.cpp
+  void forget_old(JournalTransaction& transaction);
+  void forget_old_tapes();
+  void say_forgotten();
+
   // service_control.cpp
   Result<nlohmann::json> command(const std::string& method, const nlohmann::json& params);
   nlohmann::json status();
@@ -116,6 +121,10 @@ struct Service::Impl {
     double low = 0, high = 0, sum = 0;
     std::uint32_t count = 0;
   };
+  JournalForgotten forgotten;                  ///< since that was last said
+  TapesForgotten tapes_forgotten;
+  Instant said_forgotten{};
+  Instant tapes_looked_at{};
   std::vector<Minute> minutes;                 ///< by probe
 
   /// A step that a plugin asked for and that is not settled yet.

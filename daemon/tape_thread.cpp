@@ -41,9 +41,11 @@ struct TapeThread::Impl {
   bool due = false;        ///< what waits is to be written now
   bool ending = false;
   std::string problem;
+  std::function<void()> forgetting;  ///< to be done once what waits is written
+  std::filesystem::path folder;
   std::thread thread;
 
-  Impl(std::filesystem::path folder, TapeHead head) : writer(std::move(folder), std::move(head)) {}
+  Impl(const std::filesystem::path& given, TapeHead head) : writer(given, std::move(head)), folder(given) {}
 
   void add(What what, std::string_view text, Instant now) {
     gathered.texts += text;
@@ -99,6 +101,7 @@ struct TapeThread::Impl {
       taken.work.clear();
       taken.texts.clear();
       std::swap(taken, waiting);
+      const std::function<void()> forget = std::exchange(forgetting, nullptr);
       due = false;
       const bool last = ending;
       lock.unlock();
@@ -115,6 +118,7 @@ struct TapeThread::Impl {
         return;
       }
       say(outcome);
+      if (forget) forget();
       lock.lock();
     }
   }
@@ -145,5 +149,18 @@ void TapeThread::write(std::string_view line, Instant now) {
 void TapeThread::set_rules(const std::string& hash, Instant now) { impl_->add(Impl::What::rules, hash, now); }
 
 void TapeThread::sync(Instant now) { impl_->add(Impl::What::sync, "", now); }
+
+void TapeThread::forget(const TapeKeep& keep, Instant now, Instant needed_from, std::function<void(const TapesForgotten&)> told) {
+  auto work = [this, keep, now, needed_from, told = std::move(told)] {
+    const TapesForgotten forgotten = forget_tapes(impl_->folder, keep, now, needed_from);
+    impl_->post([told, forgotten] { told(forgotten); });
+  };
+  {
+    const std::lock_guard lock(impl_->mutex);
+    impl_->forgetting = std::move(work);
+    impl_->due = true;
+  }
+  impl_->wake.notify_one();
+}
 
 }  // namespace underwing

@@ -7,6 +7,7 @@
 #include <string_view>
 
 #include "daemon/tape.hpp"
+#include "daemon/tape_keep.hpp"
 
 namespace underwing {
 
@@ -28,6 +29,8 @@ class TapeThread {
   void set_rules(const std::string& hash, Instant now);
   /// Closes the block if it has been open for 10 s.
   void sync(Instant now);
+  /// Lets go of old tapes, in its own thread; `told` hears, through `post`, how many.
+  void forget(const TapeKeep& keep, Instant now, Instant needed_from, std::function<void(const TapesForgotten&)> told);
 
  private:
   struct Impl;

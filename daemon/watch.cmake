@@ -60,6 +60,7 @@ add_library(underwing_service STATIC
   daemon/service.cpp
   daemon/service_control.cpp
   daemon/service_effects.cpp
+  daemon/service_keep.cpp
   daemon/service_inputs.cpp
   daemon/tape_thread.cpp
 )

@@ -71,8 +71,12 @@ rules:
     do: Look at the heater.
 )";
 
-std::shared_ptr<const RuleSet> load() {
-  const FarmFiles files{"farm.yaml", kFarm, {}, {{"rules/made-up.yaml", kPack}}, {}};
+/// `changed`: somebody has written other words, and a longer delay for the end of a lesser rule.
+std::shared_ptr<const RuleSet> load(bool changed) {
+  std::string pack = kPack;
+  const std::string before = "off_delay: 2 min\n    respond_within: 30 min\n    do: Look at the heater.";
+  if (changed) pack.replace(pack.find(before), before.size(), "off_delay: 3 min\n    respond_within: 20 min\n    do: Look at the heater first.");
+  const FarmFiles files{"farm.yaml", kFarm, {}, {{"rules/made-up.yaml", pack}}, {}};
   Loaded loaded = load_farm(files, [](const std::string&) { return std::optional(Zone{}); });
   if (!loaded.ok()) throw std::logic_error(loaded.issues.front().text);
   return loaded.rules;
@@ -129,7 +133,7 @@ class Night {
         world_(dice_),
         begin_(std::chrono::sys_days(std::chrono::year(2026) / 3 / 3) + 19h),
         end_(begin_ + 11h),
-        service_(load(), folder_.path() / "journal.db", dice_,
+        service_(load(false), folder_.path() / "journal.db", dice_,
                  dice_.chance(0.2) ? 0.0 : dice_.between(0.001, 0.02), world_) {
     for (const char* house : {"house-1", "house-2"})
       probes_.emplace_back(std::string(house) + "/air_temperature/middle", begin_, end_, dice_);
@@ -144,6 +148,7 @@ class Night {
       if (!up()) continue;
       answer();
       if (service_.up() && dice_.chance(0.00005)) service_.clock(dice_.span(-3h, 3h));
+      if (service_.up() && dice_.chance(0.0001)) service_.reload(load(changed_ = !changed_));
       if (service_.up()) service_.advance(world_.time - kBehind);
       if (service_.up()) world_.second(service_.watch());
     }
@@ -203,6 +208,7 @@ class Night {
   std::vector<SimulatedProbe> probes_;
   std::multimap<Instant, Arrival> arrivals_;
   Instant back_ = kNever;
+  bool changed_ = false;  ///< the rules
 };
 
 }  // namespace

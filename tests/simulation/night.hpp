@@ -14,7 +14,7 @@ struct NightResult {
 };
 
 /// One made-up night from a seed: two houses with heaters that fail, probes that fall silent and jump, people
-/// who answer late, wrongly or never, channels that fail, a clock that jumps, and power cuts.
+/// who answer late, wrongly or never, channels that fail, a clock that jumps, rules that are changed, and power cuts.
 [[nodiscard]] NightResult simulate_night(std::uint64_t seed);
 
 }  // namespace underwing

@@ -200,6 +200,13 @@ void SimulatedService::reply(const std::string& from, const std::string& text) {
   apply();
 }
 
+void SimulatedService::reload(std::shared_ptr<const RuleSet> rules) {
+  recorder_->mark_time();
+  rules_ = std::move(rules);
+  watch_->reload(rules_);
+  apply();
+}
+
 void SimulatedService::clock(Duration wall_ahead) {
   wall_ahead_ = wall_ahead;
   recorder_->clock(wall_ahead);

@@ -43,6 +43,8 @@ class SimulatedService {
   void reading(const std::string& probe, Instant time, double value);
   void receipt(const std::string& delivery, Delivery::Outcome outcome);
   void reply(const std::string& from, const std::string& text);
+  /// New rules, as after "underwing reload"; they are those of a later start, too.
+  void reload(std::shared_ptr<const RuleSet> rules);
   void clock(Duration wall_ahead);
   void cut_power();
 
