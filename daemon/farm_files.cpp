@@ -17,6 +17,22 @@ std::filesystem::path shipped_folder(const char* variable, const char* sources, 
   return std::filesystem::is_directory(sources, code) ? sources : installed;
 }
 
+Result<std::map<std::string, std::string>> read_files(const std::filesystem::path& folder, const char* extension) {
+  std::map<std::string, std::string> files;
+  std::error_code code;
+  if (!std::filesystem::exists(folder, code)) return files;
+  std::filesystem::directory_iterator it(folder, code);
+  for (const std::filesystem::directory_iterator end; !code && it != end; it.increment(code)) {
+    const auto& path = it->path();
+    if (path.extension() != extension || path.filename().string().starts_with('.')) continue;
+    auto text = read_file(path, kFile_bytes_max);
+    if (!text) return Failure{text.error()};
+    files.emplace(path.string(), std::move(text).value());
+  }
+  if (code) return Failure{"cannot read the folder " + folder.string() + ": " + code.message()};
+  return files;
+}
+
 }  // namespace
 
 std::filesystem::path shipped_pack_folder() { return shipped_folder("UNDERWING_PACKS", UNDERWING_SOURCE_PACKS, UNDERWING_INSTALLED_PACKS); }
@@ -25,21 +41,7 @@ std::filesystem::path shipped_language_folder() {
   return shipped_folder("UNDERWING_LANGUAGES", UNDERWING_SOURCE_LANGUAGES, UNDERWING_INSTALLED_LANGUAGES);
 }
 
-Result<std::map<std::string, std::string>> read_yaml_files(const std::filesystem::path& folder) {
-  std::map<std::string, std::string> files;
-  std::error_code code;
-  if (!std::filesystem::exists(folder, code)) return files;
-  std::filesystem::directory_iterator it(folder, code);
-  for (const std::filesystem::directory_iterator end; !code && it != end; it.increment(code)) {
-    const auto& path = it->path();
-    if (path.extension() != ".yaml" || path.filename().string().starts_with('.')) continue;
-    auto text = read_file(path, kFile_bytes_max);
-    if (!text) return Failure{text.error()};
-    files.emplace(path.string(), std::move(text).value());
-  }
-  if (code) return Failure{"cannot read the folder " + folder.string() + ": " + code.message()};
-  return files;
-}
+Result<std::map<std::string, std::string>> read_yaml_files(const std::filesystem::path& folder) { return read_files(folder, ".yaml"); }
 
 Result<FarmFiles> read_farm_files(const std::filesystem::path& folder) {
   // "farm.yaml" reads better than "./farm.yaml".
@@ -50,8 +52,9 @@ Result<FarmFiles> read_farm_files(const std::filesystem::path& folder) {
   if (!farm) return Failure{farm.error()};
   files.farm_text = std::move(farm).value();
 
-  const auto read_into = [](std::map<std::string, std::string>& target, const std::filesystem::path& source) {
-    auto texts = read_yaml_files(source);
+  const auto read_into = [](std::map<std::string, std::string>& target, const std::filesystem::path& source,
+                            const char* extension = ".yaml") {
+    auto texts = read_files(source, extension);
     if (!texts) return Result<void>(Failure{texts.error()});
     target = std::move(texts).value();
     return Result<void>();
@@ -61,6 +64,7 @@ Result<FarmFiles> read_farm_files(const std::filesystem::path& folder) {
   if (auto read = read_into(files.shipped, shipped_pack_folder()); !read) return Failure{read.error()};
   if (auto read = read_into(files.languages, in_folder("languages")); !read) return Failure{read.error()};
   if (auto read = read_into(files.shipped_languages, shipped_language_folder()); !read) return Failure{read.error()};
+  if (auto read = read_into(files.tables, in_folder("growth"), ".csv"); !read) return Failure{read.error()};
   return files;
 }
 

@@ -5,6 +5,7 @@
 
 #include "daemon/changes.hpp"
 #include "daemon/duty.hpp"
+#include "daemon/house_view.hpp"
 #include "daemon/json_text.hpp"
 #include "daemon/service_impl.hpp"
 #include "daemon/watch_explain.hpp"
@@ -120,6 +121,7 @@ json Service::Impl::status() {
       if (rule.house == house) unwatched.push_back({{"rule", rule.rule}, {"measure", rule.measure}});
     }
     entry["unwatched"] = std::move(unwatched);
+    entry["view"] = house_view(*watch, house);
     const Instant work_end = watch->engine().work_until(house);
     if (work_end > watch->now()) entry["work_until_local"] = story->clock(work_end);
     houses.push_back(std::move(entry));

@@ -5,15 +5,19 @@ target_sources(underwing_watch PRIVATE
   daemon/catch_up.cpp
   daemon/changes.cpp
   daemon/duty.cpp
+  daemon/flock_view.cpp
+  daemon/house_view.cpp
   daemon/intake.cpp
   daemon/plugin_messages.cpp
   daemon/recorder.cpp
   daemon/replay.cpp
   daemon/replies.cpp
   daemon/tape_player.cpp
+  daemon/status_words.cpp
   daemon/story.cpp
   daemon/watch.cpp
   daemon/watch_calls.cpp
+  daemon/watch_danger.cpp
   daemon/watch_day.cpp
   daemon/watch_drill.cpp
   daemon/watch_drill_plan.cpp

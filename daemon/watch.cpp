@@ -513,6 +513,7 @@ void Watch::check_minute() {
   forget_tellings();
   if (told_lately_.size() < kFloodEnds) flood_ = false;
   keep_recent();
+  learn_houses();
   keep_levels();
   check_drills();
   check_probes();

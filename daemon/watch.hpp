@@ -227,6 +227,18 @@ class Watch {
   };
   [[nodiscard]] DrillStatus drill_status() const;
 
+  /// How long a house leaves people until its air crosses the furthest urgent limit on that side (`high`: its fans
+  /// stay off; `low`: its heaters do). nullopt: no such limit is in force, or the air is not known.
+  struct Danger {
+    std::string rule;                ///< whose limit it is
+    double air = 0, limit = 0;       ///< as that rule sees them, canonical
+    Unit unit;
+    std::optional<double> minutes;   ///< 0: past it; none: never within 12 hours, or not to be told
+    std::string by;                  ///< "seen", "learnt", "reckoned"; "unknown" where it cannot be told
+    std::vector<std::string> taken;  ///< what that rests on, or what is missing: sentences
+  };
+  [[nodiscard]] std::optional<Danger> danger(std::size_t house, Limit::Side side);
+
   // Keeping over a restart.
   /// Everything but readings, as JSON; of these, what people entered on rounds.
   [[nodiscard]] std::string snapshot() const;
@@ -395,10 +407,24 @@ class Watch {
   void unshelve(const std::string& house, const std::string& rule, const Saying& reason);
   bool unshelve_if_urgent(const std::string& house, const std::string& rule, Priority priority);
 
+  // watch_danger.cpp: minutes until the air harms birds
+  struct Harm {
+    std::size_t rule = 0;
+    double air = 0, limit = 0;  ///< canonical
+  };
+  [[nodiscard]] std::optional<Harm> harm(std::size_t house, Limit::Side side);
+  [[nodiscard]] double pace_towards(std::size_t rule, Limit::Side side) const;
+  void reckon_heat(std::size_t house, Danger& danger) const;
+  void reckon_cold(std::size_t house, Danger& danger) const;
+  [[nodiscard]] std::optional<double> outside_c(std::size_t house, std::string& from) const;
+  void learn_houses();
+  [[nodiscard]] std::optional<Limit::Side> side_of_air(std::size_t rule) const;
+  [[nodiscard]] std::string harm_text(const Alarm& alarm, std::size_t rule, const Language& language);
+
   // watch_words.cpp: texts
   [[nodiscard]] std::string alarm_text(const Alarm& alarm, const Language& language);
   [[nodiscard]] std::string head(const Alarm& alarm, const Language& language);
-  [[nodiscard]] std::string trend_text(const Alarm& alarm, std::size_t rule, const Language& language) const;
+  [[nodiscard]] std::string trend_text(const Alarm& alarm, std::size_t rule, const Language& language);
   [[nodiscard]] std::string back_text(const Alarm& alarm, Reason reason, const Language& language);
   [[nodiscard]] std::optional<std::size_t> rule_of(const Alarm& alarm) const;
 
@@ -435,6 +461,16 @@ class Watch {
   std::vector<Instant> unusable_since_;         ///< by probe; kNever: it is usable, or the house is empty
   std::map<std::string, Instant> silent_since_; ///< by house
   std::vector<std::deque<double>> recent_;      ///< by rule: what it saw in the last minutes, for how fast things get worse
+  struct Learnt {
+    double value = kUnknown;
+    Instant seen{};
+  };
+  struct Pace {                                 ///< how a house warms without fans and cools without heaters
+    std::deque<double> air_c;                   ///< its middle, of the last minutes
+    unsigned fans_off_min = 0, heaters_off_min = 0;
+    Learnt rise_k_min, constant_min;            ///< the fastest of the last day
+  };
+  std::map<std::string, Pace> paces_;           ///< by house
   std::deque<Instant> told_lately_;             ///< when alarms were told for the first time, within the last 10 min
   bool flood_ = false;
   struct Plugin {

@@ -34,6 +34,7 @@ class Explainer {
       say_ability();
       for (std::size_t i = 0; i < rule_.limits.size(); ++i) say_limit(i);
       if (sentences_.size() == 1 && condition_known()) sentences_.push_back("Nothing is wrong by this rule.");
+      say_danger();
     } else {
       say_why_not();
     }
@@ -131,6 +132,21 @@ class Explainer {
       say(fmt::format("{} is {} since {}: an alarm{}.", name_of(i), in_sight ? "in sight" : "broken",
                       at(limit.met_since),
                       due > now ? " at " + at(due) + " if that lasts" : " comes at once"));
+    }
+  }
+
+  /// Of the rule with the furthest limit on the air: how long the house leaves people, and what that rests on.
+  void say_danger() {
+    for (const Limit::Side side : {Limit::Side::high, Limit::Side::low}) {
+      const auto danger = watch_.danger(rule_.house, side);
+      if (!danger || danger->rule != rule_.name || rule_.probe || danger->by == "unknown") continue;
+      const std::string cause = side == Limit::Side::high ? "If the fans stay off" : "If the heaters stay off";
+      if (danger->minutes) {
+        say(fmt::format("{}, the air is at {} by {}.", cause, in_unit(danger->limit), at(watch_.now() + Duration(std::llround(*danger->minutes * 60'000)))));
+      } else {
+        say(fmt::format("{}, the air stays inside {} for 12 h or more.", cause, in_unit(danger->limit)));
+      }
+      for (const std::string& sentence : danger->taken) say(sentence);
     }
   }
 

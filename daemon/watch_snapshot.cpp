@@ -218,6 +218,12 @@ std::string Watch::snapshot() const {
   for (const auto& [who, time] : woken_) out["woken"][who] = to_json(time);
   for (const auto& [who, time] : night_tried_) out["night_tried"][who] = to_json(time);
   out["heard"] = {to_json(heard_.since), heard_.ever, heard_.text};
+  for (const auto& [house, pace] : paces_) {
+    json air = json::array();
+    for (const double value : pace.air_c) air.push_back(to_json(value));
+    out["paces"][house] = {air, pace.fans_off_min, pace.heaters_off_min, to_json(pace.rise_k_min.value), to_json(pace.rise_k_min.seen),
+                           to_json(pace.constant_min.value), to_json(pace.constant_min.seen)};
+  }
   for (const auto& [probe, day] : day_) out["day"][probe] = {day.lowest, day.highest, day.sum, day.first, day.count};
   for (const auto& [probe, levels] : levels_) {
     for (const auto& [time, value] : levels) out["levels"][probe].push_back({to_json(time), value});
@@ -345,6 +351,16 @@ bool Watch::restore(const std::string& snapshot) {
     decltype(day_) day;
     const json all_day = list("day");
     for (const auto& [probe, entry] : all_day.items()) day[probe] = {entry.at(0), entry.at(1), entry.at(2), entry.at(3), entry.at(4)};
+    decltype(paces_) paces;
+    const json all_paces = list("paces");
+    for (const auto& [house, entry] : all_paces.items()) {
+      Pace& pace = paces[house];
+      for (const json& value : entry.at(0)) pace.air_c.push_back(to_double(value));
+      pace.fans_off_min = entry.at(1);
+      pace.heaters_off_min = entry.at(2);
+      pace.rise_k_min = {to_double(entry.at(3)), to_instant(entry.at(4))};
+      pace.constant_min = {to_double(entry.at(5)), to_instant(entry.at(6))};
+    }
     decltype(levels_) levels;
     const json all_levels = list("levels");
     for (const auto& [probe, entries_of_probe] : all_levels.items()) {
@@ -391,6 +407,7 @@ bool Watch::restore(const std::string& snapshot) {
     night_tried_ = std::move(night_tried);
     heard_ = std::move(heard);
     day_ = std::move(day);
+    paces_ = std::move(paces);
     levels_ = std::move(levels);
     told_lately_ = std::move(told_lately);
     flood_ = flood;

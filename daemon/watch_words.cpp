@@ -110,9 +110,11 @@ std::string Watch::head(const Alarm& alarm, const Language& language) {
   return text;
 }
 
-/// How fast it gets worse, as a clock time: "Falling since 01:45, 26 C by 02:40." Empty where the trend is not known, or
-/// does not lead further out.
-std::string Watch::trend_text(const Alarm& alarm, std::size_t index, const Language& language) const {
+/// How fast it gets worse, as a clock time: when air reaches the limit that harms birds where that is known and within
+/// the hour, else where the value will be in some 20 minutes: "Falling since 01:45, 26 C by 02:40." Empty where the trend
+/// is not known, or does not lead further out.
+std::string Watch::trend_text(const Alarm& alarm, std::size_t index, const Language& language) {
+  if (const std::string harmed = harm_text(alarm, index, language); !harmed.empty()) return harmed;
   const WatchedRule& rule = rules_->rules[index];
   const RuleState& state = engine_->state(index);
   const auto worst = state.worst(rule.staged);

@@ -53,6 +53,8 @@ struct House {
   std::string name;
   /// For each measure with probes here: measure index -> probe indices into RuleSet::probes, sorted by name.
   std::map<std::size_t, std::vector<std::size_t>> probes;
+  std::optional<double> volume_m3{};  ///< of air, for how fast it heats up
+  std::optional<double> outside_c{};  ///< to reckon with where no probe tells how cold it is outside
 };
 
 struct Curve {

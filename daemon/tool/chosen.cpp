@@ -29,6 +29,7 @@ FarmFiles files_around(const FarmFiles& files, const std::string& pack,
   FarmFiles alone;
   alone.packs = files.packs;
   alone.shipped = files.shipped;
+  alone.tables = files.tables;
   alone.farm_path = "farm.yaml";
   std::string probes;
   for (const Measure& measure : measures)

@@ -16,7 +16,7 @@ namespace {
 
 const std::string* text_of(const FarmFiles& files, const std::string& path) {
   if (path == files.farm_path) return &files.farm_text;
-  for (const auto* group : {&files.flocks, &files.packs, &files.shipped, &files.languages, &files.shipped_languages}) {
+  for (const auto* group : {&files.flocks, &files.packs, &files.shipped, &files.tables, &files.languages, &files.shipped_languages}) {
     const auto found = group->find(path);
     if (found != group->end()) return &found->second;
   }

@@ -307,7 +307,7 @@ class Writer {
         ordered_json points = map_of(an_age(), a_quantity());
         points["minProperties"] = 1;
         points["maxProperties"] = limits::kCurvePoints;
-        return points;
+        return {{"anyOf", {points, {{"type", "string"}, {"pattern", "\\.csv$"}}}}};
       }
       case ValueKind::light_plan:
         return map_of(an_age(), a_time(Sign::not_negative));

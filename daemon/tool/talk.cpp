@@ -1,13 +1,13 @@
 // The commands that talk to the daemon: status, alarms, acknowledge, work, record, shelve, reset, reload.
 #include <fmt/format.h>
 
-#include <algorithm>
 #include <filesystem>
 #include <functional>
 #include <nlohmann/json.hpp>
 
 #include "daemon/journal.hpp"
 #include "daemon/json_text.hpp"
+#include "daemon/status_words.hpp"
 #include "daemon/tool/call_daemon.hpp"
 
 namespace underwing::tool {
@@ -38,36 +38,8 @@ void say_text(const json& answer) {
   }
 }
 
-std::string value_of(const json& entry, const char* key) {
-  const auto found = entry.find(key);
-  if (found == entry.end() || !found->is_number()) return "?";
-  return fmt::format("{:.1f}", found->get<double>());
-}
-
-/// "2026-03-03 02:16 to 02:44", in the farm's zone; the date once where it is the same.
-std::string span_of(const json& alarm) {
-  const std::string since = text_of(alarm, "since_local");
-  std::string returned = text_of(alarm, "returned_local");
-  if (returned.empty()) return "since " + since;
-  constexpr std::size_t kDate = 11;
-  if (returned.substr(0, kDate) == since.substr(0, kDate)) returned.erase(0, kDate);
-  return since + " to " + returned;
-}
-
 void show_alarms(const json& alarms) {
-  if (alarms.empty()) fmt::print("No alarms.\n");
-  for (const json& alarm : alarms) {
-    const std::string house = text_of(alarm, "house");
-    const std::string probe = text_of(alarm, "probe");
-    std::string what = text_of(alarm, "rule");
-    if (text_of(alarm, "subject") == "blindness") what += " cannot tell";
-    if (!text_of(alarm, "text").empty()) what = text_of(alarm, "text");
-    std::string value;
-    if (alarm.at("value").is_number()) value = " " + value_of(alarm, "value") + " " + text_of(alarm, "unit");
-    const std::string by = text_of(alarm, "answered_by");
-    fmt::print("{:<5} {:<7} {}{}: {}{}\n      {}, {}{}\n", text_of(alarm, "code"), text_of(alarm, "priority"), house.empty() ? "farm" : house,
-               probe.empty() ? "" : " " + probe, what, value, text_of(alarm, "state"), span_of(alarm), by.empty() ? "" : ", answered by " + by);
-  }
+  fmt::print("{}", alarms_in_words(alarms));
 }
 
 /// All alarms of a journal, also while no daemon runs.
@@ -91,138 +63,8 @@ int list_journal(const Common& common, const std::string& state) {
   return 0;
 }
 
-constexpr std::size_t kColumns = 60;  ///< a telephone's terminal
-
-/// "  ok           one, two," and so on, in lines of at most kColumns.
-void show_list(const std::string& head, const std::vector<std::string>& items) {
-  if (items.empty()) return;
-  std::string line = fmt::format("  {:<12} ", head);
-  const std::size_t indent = line.size();
-  for (std::size_t i = 0; i < items.size(); ++i) {
-    const std::string item = items[i] + (i + 1 < items.size() ? "," : "");
-    if (line.size() > indent && line.size() + 1 + item.size() > kColumns) {
-      fmt::print("{}\n", line);
-      line = std::string(indent, ' ');
-    }
-    line += (line.size() > indent ? " " : "") + item;
-  }
-  fmt::print("{}\n", line);
-}
-
-/// One line a measure: from the lowest to the highest of its probes that can be believed. The others are returned.
-std::vector<std::string> show_measures(const json& probes) {
-  struct Measure {
-    std::string unit;
-    bool is_state = false;
-    std::vector<double> values;
-  };
-  std::vector<std::pair<std::string, Measure>> measures;
-  std::vector<std::string> silent;
-  for (const json& probe : probes) {
-    const std::string name = text_of(probe, "probe");
-    std::string measure = name.substr(0, name.find('/'));
-    std::replace(measure.begin(), measure.end(), '_', ' ');
-    if (!probe.value("usable", false)) {
-      silent.push_back(name + (probe.contains("value") ? "" : " (never heard)"));
-      continue;
-    }
-    if (measures.empty() || measures.back().first != measure) measures.push_back({measure, {text_of(probe, "unit"), probe.value("state", false), {}}});
-    measures.back().second.values.push_back(probe.at("value").get<double>());
-  }
-  for (const auto& [name, measure] : measures) {
-    if (measure.is_state) {
-      const auto on = std::count_if(measure.values.begin(), measure.values.end(), [](double value) { return value >= 0.5; });
-      const std::string all = on == 0 ? "off" : "on";
-      fmt::print("  {:<20} {}\n", name, on > 0 && on < std::ssize(measure.values) ? fmt::format("{} of {} on", on, measure.values.size()) : all);
-      continue;
-    }
-    const auto [low, high] = std::minmax_element(measure.values.begin(), measure.values.end());
-    const std::string range = *low == *high ? fmt::format("{:.1f}", *low) : fmt::format("{:.1f} to {:.1f}", *low, *high);
-    fmt::print("  {:<20} {} {}\n", name, range, measure.unit);
-  }
-  return silent;
-}
-
-void show_rules(const json& rules) {
-  std::vector<std::string> alarms, blind, waits, holds;
-  for (const json& rule : rules) {
-    if (!rule.value("in_force", false)) continue;
-    std::string words = text_of(rule, "rule") + (text_of(rule, "probe").empty() ? "" : " " + text_of(rule, "probe"));
-    if (rule.value("unknown", false)) {
-      (rule.value("blind", false) ? blind : rule.value("standing", false) ? alarms : waits).push_back(words);
-      continue;
-    }
-    if (rule.at("value").is_number()) words += " " + value_of(rule, "value");
-    std::string limits;
-    for (const json& limit : rule.at("limits")) limits += fmt::format("{}{} {}", limits.empty() ? "" : ", ", text_of(limit, "side"), value_of(limit, "limit"));
-    if (!limits.empty()) words += " (" + limits + ")";
-    (rule.value("standing", false) ? alarms : rule.value("blind", false) ? blind : holds).push_back(words);
-  }
-  show_list("ALARM", alarms);
-  show_list("BLIND", blind);
-  show_list("no view yet", waits);
-  show_list("ok", holds);
-}
-
-void show_house(const json& house) {
-  fmt::print("\n{}", text_of(house, "house"));
-  if (house.contains("flock")) {
-    const double age_h = house.at("age_h").get<double>();
-    const std::string age = age_h < 0 ? fmt::format("{:.0f} h before placement", -age_h) : age_h < 48 ? fmt::format("{:.0f} h old", age_h) : fmt::format("{:.1f} days old", age_h / 24);
-    fmt::print(": {}, {}, {:.0f} chicks\n", text_of(house, "day"), age, house.at("birds_placed").get<double>());
-  } else {
-    fmt::print(": empty\n");
-  }
-  if (house.contains("work_until_local")) fmt::print("  People work here until {}.\n", text_of(house, "work_until_local"));
-  const std::vector<std::string> silent = show_measures(house.at("probes"));
-  show_list("silent", silent);
-  show_rules(house.at("rules"));
-  std::vector<std::string> unwatched;
-  for (const json& rule : house.at("unwatched")) unwatched.push_back(text_of(rule, "rule"));
-  show_list("no probe for", unwatched);
-}
-
-/// What shows that the watch is heard of outside, and people by it.
-void show_proofs(const json& status) {
-  if (const json& beat = status.at("heartbeat"); beat.is_object()) {
-    const std::string why = text_of(beat, "text");
-    fmt::print("Outside heartbeat over {}: {} {}{}\n", text_of(beat, "over"), beat.value("answered", false) ? "answered, last" : "NOT answered since",
-               text_of(beat, "since_local"), why.empty() ? "" : ": " + why);
-  }
-  const json& drills = status.at("drills");
-  const std::string next = text_of(drills, "next_local"), answered = text_of(drills, "answered_local");
-  if (!next.empty() || !answered.empty()) {
-    fmt::print("Call-out drilled: {}{}\n", answered.empty() ? "never with an answer" : "last answered " + answered, next.empty() ? "" : ", next " + next);
-  }
-  std::string people;
-  for (const json& who : drills.at("not_woken")) people += (people.empty() ? "" : ", ") + who.get<std::string>();
-  if (!people.empty()) fmt::print("Not drilled at night yet: {}\n", people);
-}
-
 void show_status(const json& status) {
-  fmt::print("{} at {}. On duty: {}.\n", text_of(status, "farm"), text_of(status, "time_local"), text_of(status, "on_duty"));
-  if (!status.value("clock_trusted", true)) fmt::print("The gateway's clock is not to be trusted: readings count when they come.\n");
-  if (!text_of(status, "disk").empty()) fmt::print("The disk does not take what is written: {}\n", text_of(status, "disk"));
-  for (const json& house : status.at("houses")) show_house(house);
-  fmt::print("\n");
-  for (const json& plugin : status.at("plugins")) {
-    fmt::print("plugin {} is {}{}{}\n", text_of(plugin, "plugin"), text_of(plugin, "state"), text_of(plugin, "text").empty() ? "" : ": ", text_of(plugin, "text"));
-    if (plugin.value("not_understood", 0) > 0) {
-      fmt::print("  {} lines not understood, the last: {}\n", plugin.value("not_understood", 0), text_of(plugin, "not_understood_last"));
-    }
-    if (plugin.value("dropped", 0) > 0) fmt::print("  {} readings dropped\n", plugin.value("dropped", 0));
-  }
-  for (const json& path : status.at("paths")) {
-    const std::string proven = text_of(path, "proven").empty() ? text_of(path, "sent") : text_of(path, "proven");
-    fmt::print("People are reached by {}: {}{}\n", text_of(path, "path"), text_of(path, "state"), proven.empty() ? "" : ", last success " + proven);
-  }
-  show_proofs(status);
-  for (const json& name : status.at("unknown_names")) {
-    fmt::print("{} ({} readings): {}\n", text_of(name, "name"), name.value("count", 0), text_of(name, "text"));
-  }
-  if (status.value("refused_ahead", 0) > 0) fmt::print("{} readings refused: their time is more than 2 min ahead\n", status.value("refused_ahead", 0));
-  fmt::print("\n");
-  show_alarms(status.at("alarms"));
+  fmt::print("{}", status_in_words(status));
 }
 
 }  // namespace

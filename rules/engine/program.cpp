@@ -5,6 +5,7 @@
 #include <cmath>
 
 #include "rules/engine/compare.hpp"
+#include "rules/trade/growth.hpp"
 #include "rules/trade/psychrometrics.hpp"
 
 namespace underwing {
@@ -250,6 +251,23 @@ void Program::compile_across(const Expression& expression, const WatchedRule& ru
   steps_.push_back(step);
 }
 
+/// Weighings are looked at one by one, of all scales together; the window only has them kept.
+void Program::compile_share(const Expression& expression, const WatchedRule& rule, Board& board) {
+  const Expression& window = *expression.children.front();
+  const auto& probes = probes_in_house(rule, window.measure, board);
+  if (!probes.empty()) note_measure(window.measure);
+  for (const std::size_t probe : probes) (void)board.series[probe].add_window(window.span, window.function);
+  span_max_ = std::max(span_max_, window.span);
+  Step step;
+  step.op = expression.function == Expression::Function::mean ? Op::share : Op::share_error;
+  step.index = static_cast<std::uint32_t>(probe_lists_.size());
+  step.slot = static_cast<std::uint32_t>(expression.index);
+  step.number = board.rules->measures[window.measure].unit.factor;
+  step.offset = hours_of(window.span);
+  probe_lists_.push_back(probes);
+  steps_.push_back(step);
+}
+
 void Program::compile(const Expression& expression, const WatchedRule& rule, Board& board) {
   using Kind = Expression::Kind;
   const auto children = [&] {
@@ -301,6 +319,7 @@ void Program::compile(const Expression& expression, const WatchedRule& rule, Boa
       steps_.push_back(step);
       return;
     }
+    case Kind::share: return compile_share(expression, rule, board);
     case Kind::curve: return plain(Op::curve);
     case Kind::curve_at: return plain(Op::curve_at);
     case Kind::curve_age_at: return plain(Op::curve_age_at);
@@ -310,6 +329,9 @@ void Program::compile(const Expression& expression, const WatchedRule& rule, Boa
         case Expression::Fact::birds:
           for (const std::size_t probe : loss_series_) note_measure(board.rules->probes[probe].measure);
           return plain(Op::birds);
+        case Expression::Fact::mortality:
+          for (const std::size_t probe : loss_series_) note_measure(board.rules->probes[probe].measure);
+          return plain(Op::mortality);
         case Expression::Fact::birds_placed: return plain(Op::birds_placed);
         case Expression::Fact::chick_weight: return plain(Op::chick_weight);
         case Expression::Fact::goal_day_7: return plain(Op::goal_day_7);
@@ -363,6 +385,32 @@ double Program::birds(const Flock& flock, Board& board) const {
   return flock.birds - lost;
 }
 
+double Program::mortality(const Moment& moment, Board& board) const {
+  const auto lost_since = [&](Instant since) {
+    double lost = 0;
+    for (const std::size_t probe : loss_series_) lost += board.series[probe].tally_since(since);
+    return lost;
+  };
+  constexpr Duration kDay = std::chrono::hours(24);
+  std::vector<double> days;
+  for (Instant day = flock_->placed; day <= moment.wall; day += kDay) days.push_back(std::max(0.0, lost_since(day) - lost_since(day + kDay)));
+  return flock::cumulative_daily_mortality_percent(flock_->birds, days);
+}
+
+double Program::share(const Step& step, const Moment& moment, Board& board) const {
+  const Duration span(std::llround(step.offset * 3'600'000));
+  const Duration wall_ahead = moment.wall - moment.engine;
+  std::vector<growth::Weighing> weighings;
+  for (const std::size_t probe : probe_lists_[step.index]) {
+    board.series[probe].each_since(moment.engine - span, [&](Instant time, double value) {
+      weighings.push_back({hours_of(time + wall_ahead - flock_->placed), value * step.number});
+    });
+  }
+  const auto of = growth::share_of(weighings, *curves_[step.slot]);
+  if (!of) return kUnknown;
+  return step.op == Op::share ? of->mean : growth::half_width_95(*of);
+}
+
 double Program::run(const Moment& moment, Board& board) const {
   // Most rules hold one combined number against another that is as plain.
   if (steps_.size() == 1 && steps_.front().op == Op::number) return steps_.front().number;
@@ -404,6 +452,9 @@ double Program::run(const Moment& moment, Board& board) const {
       case Op::curve_age_at: stack[top - 1] = curve_age_at(*curves_[step.index], stack[top - 1]); break;
       case Op::age: push(age_h()); break;
       case Op::birds: push(birds(*flock_, board)); break;
+      case Op::mortality: push(mortality(moment, board)); break;
+      case Op::share:
+      case Op::share_error: push(share(step, moment, board)); break;
       case Op::birds_placed: push(flock_->birds); break;
       case Op::chick_weight: push(flock_->chick_weight_g); break;
       case Op::goal_day_7: push(flock_->goal_day_7_g.value_or(kUnknown)); break;

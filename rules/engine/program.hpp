@@ -65,10 +65,10 @@ class Program {
  private:
   enum class Op : std::uint8_t {
     number, aggregate, count, tally, own, own_window, curve, curve_at, curve_age_at,
-    age, birds, birds_placed, chick_weight, goal_day_7, hour_of_day, lights,
+    age, birds, birds_placed, chick_weight, goal_day_7, mortality, hour_of_day, lights,
     negate, add, subtract, multiply, divide,
     less, less_equal, greater, greater_equal, is_number, is_state, logic_and, logic_or, logic_not,
-    min, max, abs, wet_bulb, dew_point, felt_temperature, first_known, since
+    min, max, abs, wet_bulb, dew_point, felt_temperature, first_known, share, share_error, since
   };
   struct Step {
     Op op = Op::number;
@@ -76,14 +76,17 @@ class Program {
     std::uint32_t index = 0;
     std::uint32_t slot = 0;
     double number = 0;   ///< of numbers; of the trade the air's pressure in Pa; else the factor to canonical
-    double offset = 0;
+    double offset = 0;   ///< of shares: the span in hours
   };
 
   void compile(const Expression& expression, const WatchedRule& rule, Board& board);
   void compile_source(const Expression& expression, const WatchedRule& rule, Board& board);
+  void compile_share(const Expression& expression, const WatchedRule& rule, Board& board);
   void compile_across(const Expression& expression, const WatchedRule& rule, Board& board);
   void note_measure(std::size_t measure);
   [[nodiscard]] double birds(const Flock& flock, Board& board) const;
+  [[nodiscard]] double mortality(const Moment& moment, Board& board) const;
+  [[nodiscard]] double share(const Step& step, const Moment& moment, Board& board) const;
 
   std::vector<Step> steps_;
   std::vector<std::size_t> measures_;

@@ -197,6 +197,14 @@ double Series::tally_since(Instant since) const {
   return entries_.back().grown - at(begin).grown + at(begin).value;
 }
 
+double Series::grown_since(Instant since) const {
+  if (!ever_good()) return kUnknown;
+  const std::int64_t after = first_at_or_after(since + Duration(1));
+  if (after == first_ && first_ > 0) return kUnknown;  // what was read before then is gone
+  const std::int64_t base = after > first_ ? after - 1 : first_;
+  return entries_.back().grown - at(base).grown;
+}
+
 std::int64_t Series::first_at_or_after(Instant time) const {
   std::int64_t low = first_, high = last() + 1;
   while (low < high) {

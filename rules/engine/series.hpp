@@ -71,6 +71,15 @@ class Series {
   [[nodiscard]] double window(std::size_t slot, Expression::Function function, Instant now);
   /// Of a tally: the sum of its readings at or after `since`.
   [[nodiscard]] double tally_since(Instant since) const;
+  /// Of a counter: how much it grew since then, or since its first reading; unknown where what is kept does not
+  /// reach back so far.
+  [[nodiscard]] double grown_since(Instant since) const;
+  /// Calls visit(time, value) for each good reading that is kept and newer than `since`, oldest first.
+  template <typename Visit>
+  void each_since(Instant since, Visit visit) const {
+    for (std::int64_t number = first_at_or_after(since + Duration(1)); number <= last(); ++number)
+      visit(at(number).time, at(number).value);
+  }
   [[nodiscard]] std::size_t readings_kept() const { return entries_.size(); }
 
   /// Takes over the readings of `older`, the series of the same probe under earlier rules.

@@ -127,6 +127,11 @@ class Speaker {
         return trade(it);
       case Kind::first_known:
         return first_known(it);
+      case Kind::share: {
+        const Expression& window = *it.children[0];
+        const std::string share = fmt::format("the share of the {} that the birds weigh, by the {} readings of {}", spaced(curve(it).name), name_of(window.measure), the_last(window.span));
+        return it.function == Function::mean ? share : "how far off (" + share + ") may be";
+      }
       case Kind::since:
         return fmt::format("the time since {} was last read", name_of(it.children[0]->measure));
       default:
@@ -212,6 +217,8 @@ class Speaker {
         return "the age of the flock";
       case Expression::Fact::birds:
         return "the number of birds alive";
+      case Expression::Fact::mortality:
+        return "the cumulative daily mortality";
       case Expression::Fact::birds_placed:
         return "the number of birds placed";
       case Expression::Fact::chick_weight:

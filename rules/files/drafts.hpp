@@ -29,6 +29,9 @@ struct HouseDraft {
   std::string name;
   const YamlNode* key = nullptr;
   std::vector<ProbesDraft> probes;
+  const YamlNode* volume = nullptr;  ///< null: not given, or wrong
+  std::optional<double> volume_m3;
+  std::optional<double> outside_c;
 };
 
 struct FarmDraft {

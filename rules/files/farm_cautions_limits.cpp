@@ -64,6 +64,7 @@ void FarmLoader::judge_limits() {
   for (const FlockFile& flock : flocks_) {
     judge_wakers(flock, Trouble::heat);
     judge_wakers(flock, Trouble::cold);
+    judge_time_left(flock);
   }
 }
 

@@ -1,4 +1,5 @@
 #include "rules/files/farm_loader.hpp"
+#include "rules/files/table.hpp"
 
 #include <fmt/format.h>
 
@@ -34,6 +35,7 @@ void judge_alone(const PackDraft& pack, const std::vector<Measure>& measures, Is
 const YamlNode& FarmLoader::open(const std::string& path, const std::string& text) {
   sources_.emplace_back(path, text);
   trees_.push_back(read_yaml(sources_.back(), log_));
+  put_tables(trees_.back(), files_, sources_, log_);
   return trees_.back();
 }
 
@@ -119,7 +121,7 @@ void FarmLoader::build_houses() {
   std::sort(sorted.begin(), sorted.end(),
             [](const HouseDraft& a, const HouseDraft& b) { return a.name < b.name; });
   for (const HouseDraft& draft : sorted) {
-    set_->houses.push_back({draft.name, {}});
+    set_->houses.push_back({draft.name, {}, draft.volume_m3, draft.outside_c});
     build_probes(draft);
   }
 }
@@ -268,6 +270,7 @@ void FarmLoader::finish() {
   hash.add(files_.farm_text);
   for (const auto& [path, text] : files_.flocks) hash.add(text);
   for (const auto& [path, text] : files_.packs) hash.add(text);
+  for (const auto& [path, text] : files_.tables) hash.add(text);
   for (const auto& [name, file] : packs_) {
     if (file.shipped && file.named) hash.add(file.root->source->text());
   }

@@ -93,6 +93,16 @@ class FarmLoader {
   void judge_wakers(const FlockFile& flock, Trouble trouble);
   [[nodiscard]] bool wakes(const Placed& placed, std::size_t air, Trouble trouble) const;
 
+  // farm_cautions_time.cpp: whether people are there in time
+  struct Stocked {
+    std::size_t air = 0;                ///< index of the measure
+    const Curve* weight = nullptr;      ///< of the birds by age
+    const Curve* target = nullptr;      ///< of the air by age
+    std::vector<const Placed*> rules;   ///< that watch over this flock, for the whole house
+  };
+  [[nodiscard]] std::optional<Stocked> stocked(const FlockFile& file) const;
+  void judge_time_left(const FlockFile& flock);
+
   void finish();
 
   const FarmFiles& files_;

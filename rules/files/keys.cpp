@@ -17,6 +17,8 @@ const KeyTable& house_keys() {
                               {
                                   {"about", text, false, "what people call it"},
                                   {"probes", anything, true, "for each measure the names of its probes"},
+                                  {"volume", quantity, false, "of its air, for the minutes that it leaves when the fans stand"},
+                                  {"outside", quantity, false, "how cold to take it outside where no probe tells"},
                               }};
   return table;
 }

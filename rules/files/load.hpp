@@ -23,6 +23,7 @@ struct FarmFiles {
       shipped;  ///< packs that come with Underwing; a farm's pack of the same name takes its place
   std::map<std::string, std::string> languages{};  ///< the farm's own languages/*.yaml
   std::map<std::string, std::string> shipped_languages{};  ///< likewise: the farm's own take their place
+  std::map<std::string, std::string> tables{};  ///< growth/*.csv: points of curves
 };
 
 /// Gives the zone's table for an IANA name; nullopt where there is none.

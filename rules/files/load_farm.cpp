@@ -37,6 +37,30 @@ void read_probes(HouseDraft& house, const YamlNode& node, IssueLog& log) {
   }
 }
 
+/// From a shed for a few birds to the largest houses there are; beyond that a unit is wrong.
+void read_volume(HouseDraft& house, const YamlNode& node, IssueLog& log) {
+  const auto quantity = read_quantity(node, log);
+  if (!quantity) return;
+  const double cubic_metres = quantity->canonical() / 1000;  // litres are what volumes are kept in
+  if (quantity->unit.dimension != parse_unit("m³")->dimension || cubic_metres < 10 || cubic_metres > 100'000) {
+    report(log, node, "the air of a house is a volume from 10 m³ to 100000 m³, as in 4500 m³");
+    return;
+  }
+  house.volume = &node;
+  house.volume_m3 = cubic_metres;
+}
+
+void read_outside(HouseDraft& house, const YamlNode& node, IssueLog& log) {
+  const auto quantity = read_quantity(node, log);
+  if (!quantity) return;
+  const double celsius = quantity->canonical();
+  if (!quantity->unit.point || celsius < -50 || celsius > 50) {
+    report(log, node, "outside is a temperature from -50 °C to 50 °C, as in -5 °C");
+    return;
+  }
+  house.outside_c = celsius;
+}
+
 void read_houses(FarmDraft& draft, const YamlNode& node, IssueLog& log) {
   const YamlNode* map = read_map(node, "houses", log);
   if (map == nullptr) return;
@@ -48,6 +72,8 @@ void read_houses(FarmDraft& draft, const YamlNode& node, IssueLog& log) {
     const auto fields = read_fields(entry.value, house_keys(), log);
     if (fields && fields->has("about")) (void)read_text(*fields->value("about"), log);
     if (fields && fields->has("probes")) read_probes(house, *fields->value("probes"), log);
+    if (fields && fields->has("volume")) read_volume(house, *fields->value("volume"), log);
+    if (fields && fields->has("outside")) read_outside(house, *fields->value("outside"), log);
     if (!name) continue;
     house.name = *name;
     draft.houses.push_back(std::move(house));

@@ -5,6 +5,7 @@
 #include "rules/base/limits.hpp"
 #include "rules/files/built_in.hpp"
 #include "rules/files/drafts.hpp"
+#include "rules/files/table.hpp"
 
 namespace underwing {
 namespace {
@@ -46,7 +47,8 @@ std::optional<double> read_point(const YamlNode& node, const Unit& unit, IssueLo
 }
 
 bool read_points(Curve& curve, const YamlNode& node, IssueLog& log) {
-  if (node.kind == YamlNode::Kind::wrong) return false;
+  // A table is put in place where the farm is loaded; of a pack by itself it is not judged.
+  if (node.kind == YamlNode::Kind::wrong || names_table(node)) return false;
   if (!node.is_map() || node.entries.empty() || node.entries.size() > limits::kCurvePoints) {
     report(log, node,
            fmt::format("a map of 1 to {} ages to values is needed here, as in {{0 d: 33, 7 d: 28}}",

@@ -115,6 +115,8 @@ Reach of_fact(Expression::Fact fact, const ReachPlace& place) {
       return {hours_of(place.youngest), hours_of(place.oldest)};
     case birds:
       return flock == nullptr ? Reach{0, kEndless} : Reach{0, flock->birds};
+    case mortality:
+      return {0, kEndless};
     case birds_placed:
       return flock == nullptr ? Reach{0, kEndless} : Reach{flock->birds, flock->birds};
     case chick_weight:
@@ -287,6 +289,21 @@ std::set<Duration> ages_judged(const WatchedRule& rule, Duration step) {
     }
   }
   return ages;
+}
+
+const Curve* weight_curve_of(const RuleSet& set, std::size_t flock) {
+  const auto weight = set.find_measure("bird_weight");
+  for (const WatchedRule& rule : set.rules) {
+    const auto asks = [&](const Expression& it) {
+      const auto all = measures_of(it);
+      return weight && std::find(all.begin(), all.end(), *weight) != all.end();
+    };
+    if (rule.flock != flock || !rule.watch || !asks(*rule.watch)) continue;
+    for (const auto& curve : rule.curves) {
+      if (curve->unit.dimension == set.measures[*weight].unit.dimension) return curve.get();
+    }
+  }
+  return nullptr;
 }
 
 }  // namespace underwing

@@ -51,4 +51,7 @@ struct Level {
 /// and, for a rule without an end, up to limits::kCrossingCheck. In force at all of them.
 [[nodiscard]] std::set<Duration> ages_judged(const WatchedRule& rule, Duration step);
 
+/// The curve of weight that a flock's rules on bird_weight name; null: none does.
+[[nodiscard]] const Curve* weight_curve_of(const RuleSet& set, std::size_t flock);
+
 }  // namespace underwing

@@ -53,19 +53,20 @@ struct Expression {
     plain_abs,
     trade,        ///< function of the trade, see `Trade`, of its children; the optional ones are filled in
     first_known,  ///< the first of its children that is known
+    share,        ///< weighings in window children[0] as a share of curve `index`: `mean`, or how sure that is: `spread`
     since         ///< time since the newest good reading of measure children[0]
   };
   enum class Function : std::uint8_t { none, median, mean, lowest, highest, spread, change, slope, total };
   enum class Trade : std::uint8_t { wet_bulb, dew_point, felt_temperature };
-  enum class Fact : std::uint8_t { age, birds, birds_placed, chick_weight, goal_day_7, hour_of_day, lights };
+  enum class Fact : std::uint8_t { age, birds, birds_placed, chick_weight, goal_day_7, mortality, hour_of_day, lights };
 
   Kind kind = Kind::number;
-  Function function = Function::none;  ///< of across and window
+  Function function = Function::none;  ///< of across, window and share
   Fact fact = Fact::age;
   Trade trade = Trade::wet_bulb;
   double number = 0;
   std::size_t measure = 0;  ///< of measure and window: index into RuleSet::measures
-  std::size_t index = 0;    ///< of curves: index into WatchedRule::curves
+  std::size_t index = 0;    ///< of curves and share: index into WatchedRule::curves
   Duration span{0};         ///< of window: D
   Type type;
   std::vector<std::shared_ptr<const Expression>> children;

@@ -201,6 +201,7 @@ ExpressionPtr Checker::call(const Syntax& at) {
   if (at.word == "min" || at.word == "max" || at.word == "abs") return plain_call(at);
   if (at.word == "first_known") return first_known(at);
   if (at.word == "since") return since(at);
+  if (at.word == "share_of" || at.word == "share_error") return share(at);
   if (const TradeEntry* entry = find_trade(at.word)) return trade_call(at, *entry);
   if (!right_count(at, 1, 1)) return nullptr;
   return at.children[0]->kind == Syntax::Kind::over ? over_time(at, false) : across(at);
@@ -330,22 +331,24 @@ std::map<std::string, std::shared_ptr<const Curve>>::const_iterator Checker::fin
   return scope_.curves.end();
 }
 
+ExpressionPtr Checker::no_curve(const Syntax& at, const Syntax& named) {
+  std::vector<std::string> names;
+  for (const auto& [name, unused] : scope_.curves) names.push_back(name);
+  const bool is_name = named.kind == Syntax::Kind::name;
+  const auto near = is_name ? nearest(named.word, names) : std::nullopt;
+  if (is_name && !near && !scope_.whole) return nullptr;
+  std::string text = is_name ? fmt::format("no curve named '{}'", named.word)
+                             : fmt::format("'{}' takes the name of a curve {}", at.word, at.children.front().get() == &named ? "first" : "second");
+  if (near) text += fmt::format("; did you mean '{}'?", *near);
+  return refuse(named, text);
+}
+
 ExpressionPtr Checker::curve_call(const Syntax& at) {
   if (!right_count(at, 2, 2)) return nullptr;
   const Syntax& named = *at.children[0];
   const auto curve = find_curve(named);
   const ExpressionPtr argument = check(*at.children[1]);
-  if (curve == scope_.curves.end()) {
-    std::vector<std::string> names;
-    for (const auto& [name, unused] : scope_.curves) names.push_back(name);
-    const auto near = named.kind == Syntax::Kind::name ? nearest(named.word, names) : std::nullopt;
-    if (named.kind == Syntax::Kind::name && !near && !scope_.whole) return nullptr;
-    std::string text = named.kind == Syntax::Kind::name
-                           ? fmt::format("no curve named '{}'", named.word)
-                           : fmt::format("'{}' takes the name of a curve first", at.word);
-    if (near) text += fmt::format("; did you mean '{}'?", *near);
-    return refuse(named, text);
-  }
+  if (curve == scope_.curves.end()) return no_curve(at, named);
   if (!argument || !curve->second) return nullptr;
   const bool inverse = at.word == "age_at";
   const Type value_type{Type::Kind::number, curve->second->unit.dimension, curve->second->unit.point};

@@ -75,6 +75,8 @@ class Checker {
   ExpressionPtr plain_call(const Syntax& at);
   ExpressionPtr trade_call(const Syntax& at, const TradeEntry& entry);
   ExpressionPtr first_known(const Syntax& at);
+  ExpressionPtr no_curve(const Syntax& at, const Syntax& named);
+  ExpressionPtr share(const Syntax& at);
   ExpressionPtr since(const Syntax& at);
   ExpressionPtr binary(const Syntax& at);
   ExpressionPtr logic(const Syntax& at, Expression::Kind kind);

@@ -33,6 +33,7 @@ const std::vector<FactEntry> kFacts = {
     {"birds_placed", Expression::Fact::birds_placed, ""},
     {"chick_weight", Expression::Fact::chick_weight, "g"},
     {"goal_day_7", Expression::Fact::goal_day_7, "g"},
+    {"mortality", Expression::Fact::mortality, "%"},
     {"hour_of_day", Expression::Fact::hour_of_day, ""},
     {"lights", Expression::Fact::lights, "state"},
 };
@@ -67,7 +68,7 @@ const std::vector<std::string>& function_names() {
   static const std::vector<std::string> names = {"median", "mean",  "lowest", "highest", "spread",
                                                  "change", "slope", "total",  "count",   "at",
                                                  "age_at", "min",   "max",    "abs",   "first_known",
-                                                 "since",  "wet_bulb", "dew_point", "felt_temperature"};
+                                                 "share_of", "share_error", "since",  "wet_bulb", "dew_point", "felt_temperature"};
   return names;
 }
 

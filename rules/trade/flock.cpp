@@ -38,15 +38,18 @@ double cumulative_mortality_limit_percent(double age_d) {
   return age_d >= 0 ? 1 + 0.06 * age_d : kUnknown;
 }
 
+bool near_middle(double weight, double middle) { return weight >= 0.5 * middle && weight <= 1.6 * middle; }
+
 std::optional<Weights> weights_of(std::span<const double> weighings) {
   std::vector<double> kept(weighings.begin(), weighings.end());
   std::erase_if(kept, [](double it) { return !std::isfinite(it) || it <= 0; });
   if (kept.empty()) return std::nullopt;
   const double middle = middle_of(kept);
-  std::erase_if(kept, [middle](double it) { return it < 0.5 * middle || it > 1.6 * middle; });
+  std::erase_if(kept, [middle](double it) { return !near_middle(it, middle); });
   if (kept.size() < 2) return std::nullopt;
   Weights all;
   all.count = kept.size();
+  all.middle = middle;
   all.left_out = weighings.size() - kept.size();
   const double n = static_cast<double>(kept.size());
   for (const double it : kept) all.mean += it / n;

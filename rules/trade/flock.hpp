@@ -24,6 +24,7 @@ namespace underwing::flock {
 struct Weights {
   std::size_t count = 0;     ///< of those that were taken
   std::size_t left_out = 0;  ///< doubles, empties and muck
+  double middle = 0;         ///< the median that these were held against
   double mean = 0;
   double deviation = 0;           ///< standard deviation, by n - 1
   double standard_error = 0;      ///< of the mean
@@ -36,6 +37,7 @@ struct Weights {
 /// a flock that falls behind is seen. nullopt: fewer than two are left. CV = SD / mean; uniformity = share
 /// within 10 % of the mean (Aviagen, Ross Broiler Management Handbook). The bounds are common practice: at a
 /// usual CV of 10 % they lie five standard deviations out.
+[[nodiscard]] bool near_middle(double weight, double middle);
 [[nodiscard]] std::optional<Weights> weights_of(std::span<const double> weighings);
 
 /// The uniformity that weights of this CV have where they are spread normally; mixed sexes are not.

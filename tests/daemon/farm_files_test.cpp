@@ -40,6 +40,8 @@ TEST_F(FarmFilesTest, ReadsFarmFlocksRulesAndShippedPacks) {
   put("farm/flocks/a.yaml~", "an editor's file");
   put("farm/rules/own.yaml", "own");
   put("farm/languages/pl.yaml", "own pl");
+  put("farm/growth/own.csv", "0,42");
+  put("farm/growth/own.ods", "what it was made from");
   const auto files = read_farm_files(folder_.path() / "farm");
   ASSERT_TRUE(files) << files.error();
   EXPECT_EQ(files->farm_path, path("farm/farm.yaml"));
@@ -47,6 +49,7 @@ TEST_F(FarmFilesTest, ReadsFarmFlocksRulesAndShippedPacks) {
   EXPECT_EQ(files->flocks, (std::map<std::string, std::string>{{path("farm/flocks/a.yaml"), "flock a"},
                                                                {path("farm/flocks/b.yaml"), "flock b"}}));
   EXPECT_EQ(files->packs, (std::map<std::string, std::string>{{path("farm/rules/own.yaml"), "own"}}));
+  EXPECT_EQ(files->tables, (std::map<std::string, std::string>{{path("farm/growth/own.csv"), "0,42"}}));
   EXPECT_EQ(files->shipped, (std::map<std::string, std::string>{{path("shipped/air.yaml"), "shipped air"}}));
   EXPECT_EQ(files->languages, (std::map<std::string, std::string>{{path("farm/languages/pl.yaml"), "own pl"}}));
   EXPECT_EQ(files->shipped_languages, (std::map<std::string, std::string>{{path("spoken/fr.yaml"), "shipped fr"}}));

@@ -26,7 +26,7 @@ std::vector<std::string> issues_of(const testing::Texts& texts, bool& loaded) {
     if (path == files.farm_path) {
       files.farm_text = text;
     } else {
-      (path.starts_with("flocks/") ? files.flocks : files.packs)[path] = text;
+      (path.starts_with("flocks/") ? files.flocks : path.starts_with("growth/") ? files.tables : files.packs)[path] = text;
     }
   }
   const Loaded result = load_farm(files, zone_named);

@@ -6,6 +6,7 @@
 
 #include <deque>
 #include <numeric>
+#include <regex>
 
 #include "tests/packs/pack_night.hpp"
 
@@ -70,6 +71,11 @@ TEST(NightsWithAFault, FansStopOnDay7AtTwoSpeeds) {
     ASSERT_NE(call.time, kNever) << speed;
     // The first risen reading stands one minute after the stop.
     EXPECT_LE(minutes_from(stop + 1min, call.time), within) << call.text;
+    // "34.7 C by 01:07": when the hottest probe is at the limit of hot-harm, 5 K over the target of that age.
+    std::smatch by;
+    ASSERT_TRUE(std::regex_search(call.text, by, std::regex("Rising, 34[.]7 C by 01:([0-5][0-9])[.]"))) << call.text;
+    const double truth = (34.72 - 29.9 - 0.1) / speed;
+    EXPECT_NEAR(std::stod(by[1]), truth, 3) << call.text;
   }
 }
 

@@ -113,6 +113,14 @@ double PlainSeries::sum(Instant after, Instant until) const {
   return sum;
 }
 
+std::vector<Point> PlainSeries::readings(Instant after, Instant until) const {
+  std::vector<Point> found;
+  for (const Taken& reading : good_) {
+    if (reading.time > after && reading.time <= until) found.push_back({reading.time, reading.value});
+  }
+  return found;
+}
+
 std::vector<PlainSeries::Held> PlainSeries::held_parts(Instant from, Instant now) const {
   std::vector<Held> parts;
   for (std::size_t i = 0; i < good_.size(); ++i) {

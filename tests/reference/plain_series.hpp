@@ -45,6 +45,9 @@ class PlainSeries {
   /// Sum of the good readings in (after, until].
   [[nodiscard]] double sum(Instant after, Instant until) const;
 
+  /// The good readings in (after, until].
+  [[nodiscard]] std::vector<Point> readings(Instant after, Instant until) const;
+
   /// A window function of held values or samples, as it is now; `slope` apart, see below.
   [[nodiscard]] std::optional<double> window(Expression::Function function, Duration span, Instant now) const;
 

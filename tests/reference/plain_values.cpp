@@ -92,7 +92,7 @@ std::set<std::size_t> measures_needed(const RuleSet& rules, const WatchedRule& r
   std::set<std::size_t> measures;
   for (const Expression* part : all_parts(rule)) {
     if (part->kind == Kind::measure || part->kind == Kind::window) measures.insert(part->measure);
-    if (part->kind != Kind::fact || part->fact != Fact::birds) continue;
+    if (part->kind != Kind::fact || (part->fact != Fact::birds && part->fact != Fact::mortality)) continue;
     for (const char* name : {"dead_birds", "culled_birds"}) {
       if (const auto measure = rules.find_measure(name)) measures.insert(*measure);
     }
@@ -165,6 +165,8 @@ PlainEvaluator::Number PlainEvaluator::number(const Expression& it) const {
     }
     case Kind::trade:
       return trade(it);
+    case Kind::share:
+      return share(it);
     case Kind::curve: {
       if (!rule_.flock) return std::nullopt;
       return curve_value(*rule_.curves[it.index],
@@ -201,6 +203,54 @@ PlainEvaluator::Number PlainEvaluator::number(const Expression& it) const {
     default:
       return std::nullopt;
   }
+}
+
+/// Of every scale each weighing over the curve at its own age; less than half or more than 1.6 times the middle one is
+/// left out; at least 30 have to stay.
+PlainEvaluator::Number PlainEvaluator::share(const Expression& it) const {
+  const Expression& window = *it.children[0];
+  const Instant placed = known_.rules.flocks[*rule_.flock].placed;
+  std::vector<double> all;
+  for (const std::size_t probe : probes_of(window.measure)) {
+    for (const Point& reading : known_.series[probe].readings(known_.now - window.span, known_.now)) {
+      const double wanted = curve_value(*rule_.curves[it.index], hours_of(reading.time - placed));
+      if (wanted > 0) all.push_back(reading.value / wanted);
+    }
+  }
+  if (all.empty()) return std::nullopt;
+  std::vector<double> sorted = all;
+  std::sort(sorted.begin(), sorted.end());
+  const double middle = sorted[sorted.size() / 2];
+  std::erase_if(all, [middle](double one) { return one < 0.5 * middle || one > 1.6 * middle; });
+  if (all.size() < 30) return std::nullopt;
+  const double count = static_cast<double>(all.size());
+  double mean = 0;
+  for (const double one : all) mean += one / count;
+  if (it.function == Function::mean) return mean;
+  double squares = 0;
+  for (const double one : all) squares += (one - mean) * (one - mean);
+  return 1.959963985 * std::sqrt(squares / (count - 1) / count);
+}
+
+/// Each day of 24 h from placement: what was lost over what was there when it began, added up.
+PlainEvaluator::Number PlainEvaluator::mortality() const {
+  const Flock& flock = known_.rules.flocks[*rule_.flock];
+  double present = flock.birds;
+  double percent = 0;
+  for (Instant day = flock.placed; day <= known_.now; day += std::chrono::hours(24)) {
+    double lost = 0;
+    for (const char* measure : {"dead_birds", "culled_birds"}) {
+      const auto index = known_.rules.find_measure(measure);
+      for (const std::size_t probe : index ? probes_of(*index) : std::vector<std::size_t>{}) {
+        lost += known_.series[probe].sum(day - Duration(1), std::min(known_.now, day + std::chrono::hours(24) - Duration(1)));
+      }
+    }
+    lost = std::max(lost, 0.0);
+    if (!(present > 0) || lost > present) return std::nullopt;
+    percent += 100 * lost / present;
+    present -= lost;
+  }
+  return percent;
 }
 
 PlainEvaluator::Number PlainEvaluator::trade(const Expression& it) const {
@@ -344,6 +394,8 @@ PlainEvaluator::Number PlainEvaluator::fact(const Expression& it) const {
       return hours_of(known_.now - flock.placed);
     case Fact::birds:
       return flock.birds - tally_since_placed("dead_birds") - tally_since_placed("culled_birds");
+    case Fact::mortality:
+      return mortality();
     case Fact::birds_placed:
       return flock.birds;
     case Fact::chick_weight:

@@ -38,6 +38,8 @@ class PlainEvaluator {
   [[nodiscard]] Number window_of(const Expression& it, std::size_t probe) const;
   [[nodiscard]] Number fact(const Expression& it) const;
   [[nodiscard]] Number lights() const;
+  [[nodiscard]] Number share(const Expression& it) const;
+  [[nodiscard]] Number mortality() const;
   [[nodiscard]] Number trade(const Expression& it) const;
   [[nodiscard]] Number smallest_or_largest(const Expression& it) const;
   [[nodiscard]] double tally_since_placed(const char* measure) const;

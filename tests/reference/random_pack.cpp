@@ -65,6 +65,9 @@ const std::vector<Watch> kOfAmounts = {
     {"{edge}(bird_weight over {over})", "g", 45, 1, "g"},
     {"mean(bird_weight over {over})", "g", 45, 0.5, "g"},
     {"spread(bird_weight over {over})", "g", 4, 1, "g"},
+    {"share_of(bird_weight over 3 h, weight_curve)", "", 1, 0.02, ""},
+    {"share_of(bird_weight over {over}, weight_curve) + share_error(bird_weight over 90 min, weight_curve)", "", 1, 0.02, ""},
+    {"mortality", "%", 0.1, 0.02, "%"},
     {"total(dead_birds over {over})", "", 2, 1, ""},
     {"birds_placed - birds", "", 4, 1, ""},
     {"total(dead_birds over {over}) / birds * 1000", "", 2, 0.5, ""},
@@ -165,6 +168,7 @@ void PackWriter::curve() {
   }
   line("curves:");
   line(fmt::format("  air_target: {{unit: °C, points: {{{}}}}}", points));
+  line(fmt::format("  weight_curve: {{unit: g, points: {{{} min: 44, {} min: 46}}}}", begin_min, begin_min + span_min));
 }
 
 Watch PackWriter::filled(const Watch& pattern) {

@@ -1,0 +1,306 @@
+#include "daemon/status_words.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <vector>
+
+#include "daemon/json_text.hpp"
+
+namespace underwing {
+
+namespace {
+
+using nlohmann::json;
+
+constexpr std::size_t kLabel = 10;
+
+/// Characters, not bytes: °, ² and ± are of two.
+std::size_t columns_of(const std::string& text) {
+  return static_cast<std::size_t>(std::count_if(text.begin(), text.end(), [](char c) { return (static_cast<unsigned char>(c) & 0xC0) != 0x80; }));
+}
+
+/// "  label     words …", folded between words, further lines under the words.
+void put(std::string& out, const std::string& label, const std::string& words, std::size_t indent = 2) {
+  if (words.empty()) return;
+  const std::size_t under = label.empty() ? indent : indent + kLabel;
+  std::string line = std::string(indent, ' ') + (label.empty() ? "" : label + std::string(kLabel - std::min(kLabel, columns_of(label)), ' '));
+  bool fresh = true;
+  for (std::size_t at = 0; at <= words.size();) {
+    const std::size_t end = std::min(words.find(' ', at), words.size());
+    const std::string word = words.substr(at, end - at);
+    if (!fresh && columns_of(line) + 1 + columns_of(word) > kStatusColumns) {
+      out += line + "\n";
+      line = std::string(under, ' ');
+      fresh = true;
+    }
+    line += (fresh ? "" : " ") + word;
+    fresh = false;
+    at = end + 1;
+  }
+  out += line + "\n";
+}
+
+std::string number(const json& object, const char* key, const char* format = "{:.1f}") {
+  const auto found = object.find(key);
+  return found != object.end() && found->is_number() ? fmt::format(fmt::runtime(format), found->get<double>()) : "?";
+}
+
+bool has_number(const json& object, const char* key) {
+  const auto found = object.find(key);
+  return found != object.end() && found->is_number();
+}
+
+std::string in_a_row(const std::vector<std::string>& items) {
+  std::string all;
+  for (const std::string& item : items) all += (all.empty() ? "" : ", ") + item;
+  return all;
+}
+
+std::string spaced(std::string name) {
+  std::replace(name.begin(), name.end(), '_', ' ');
+  return name;
+}
+
+/// "2026-03-03 02:16 to 02:44", in the farm's zone; the date once where it is the same.
+std::string span_of(const json& alarm) {
+  const std::string since = text_of(alarm, "since_local");
+  std::string returned = text_of(alarm, "returned_local");
+  if (returned.empty()) return "since " + since;
+  constexpr std::size_t kDate = 11;
+  if (returned.substr(0, kDate) == since.substr(0, kDate)) returned.erase(0, kDate);
+  return since + " to " + returned;
+}
+
+// --- what a house shows ---------------------------------------------------------------------------------------
+
+void put_birds(std::string& out, const json& view) {
+  if (!view.contains("birds")) return;
+  const json& birds = view.at("birds");
+  put(out, "birds", number(birds, "alive", "{:.0f}") + " alive, " + number(birds, "lost_24_h", "{:.0f}") + " lost in 24 h");
+  put(out, "losses", number(birds, "daily_percent", "{:.2f}") + " % a day, " + number(birds, "cumulative_percent", "{:.2f}") + " % so far");
+}
+
+void put_air(std::string& out, const json& view) {
+  if (view.contains("air")) {
+    const json& air = view.at("air");
+    std::string words = number(air, "value") + " °C";
+    const bool low = has_number(air, "low"), high = has_number(air, "high");
+    if (low && high) words += fmt::format(" ({} to {})", number(air, "low"), number(air, "high"));
+    else if (low || high) words += low ? fmt::format(" (from {})", number(air, "low")) : fmt::format(" (to {})", number(air, "high"));
+    put(out, air.value("felt", false) ? "felt air" : "air", words);
+  }
+  if (view.contains("humidity_percent")) put(out, "humidity", number(view, "humidity_percent", "{:.0f}") + " %");
+  std::vector<std::string> gases;
+  for (const json& gas : view.value("gases", json::array())) {
+    const std::string name = text_of(gas, "gas");
+    gases.push_back((name == "carbon_dioxide" ? "CO2 " : name == "ammonia" ? "NH3 " : "CO ") + number(gas, "value", "{:.0f}"));
+  }
+  if (!gases.empty()) put(out, "gases", in_a_row(gases) + " ppm");
+}
+
+void put_meters(std::string& out, const json& view) {
+  const bool ratio = has_number(view, "water_to_feed");
+  if (has_number(view, "water_today_l"))
+    put(out, "water", number(view, "water_today_l", "{:.0f}") + " L today" + (ratio ? ", " + number(view, "water_to_feed") + " L/kg feed" : ""));
+  if (has_number(view, "feed_today_kg")) put(out, "feed", number(view, "feed_today_kg", "{:.0f}") + " kg today");
+}
+
+/// "3 to 8 h behind", "2 h ahead": what is certain of it.
+std::string lag_of(const json& behind) {
+  const double middle = behind.at("middle").get<double>();
+  const bool ahead = middle < 0;
+  const double near = std::max(0.0, ahead ? -behind.at("high").get<double>() : behind.at("low").get<double>());
+  const double far = ahead ? -behind.at("low").get<double>() : behind.at("high").get<double>();
+  return fmt::format("{:.0f} h {} ({:.0f} to {:.0f} h)", std::abs(middle), ahead ? "ahead" : "behind", near, far);
+}
+
+void put_weight(std::string& out, const json& view) {
+  if (!view.contains("weight")) return;
+  const json& weight = view.at("weight");
+  const double half = (weight.at("high").get<double>() - weight.at("low").get<double>()) / 2;
+  put(out, "weight", fmt::format("{} g ±{:.1f}, CV {} %, {} % even, {} weighings", number(weight, "mean", "{:.0f}"), half, number(weight, "variation_percent"),
+                                 number(weight, "uniformity_percent", "{:.0f}"), weight.value("count", 0)));
+  if (weight.at("behind_h").is_object()) put(out, "lag", lag_of(weight.at("behind_h")) + ", " + text_of(weight, "curve"));
+  if (weight.at("day_7").is_object()) {
+    const json& then = weight.at("day_7");
+    std::string words = fmt::format("{} g ({} to {}), ×{}", number(then, "middle", "{:.0f}"), number(then, "low", "{:.0f}"), number(then, "high", "{:.0f}"),
+                                    number(weight, "times_placed"));
+    if (has_number(weight, "goal_day_7")) words += ", goal " + number(weight, "goal_day_7", "{:.0f}") + " g";
+    put(out, "day 7", words);
+  }
+  if (weight.value("scale_cut", false)) put(out, "scale", "its weights look cut off: it takes only what is near its own curve");
+}
+
+void put_round(std::string& out, const json& view, const std::string& today) {
+  if (!view.contains("next_round")) return;
+  const json& round = view.at("next_round");
+  std::string due = text_of(round, "due_local");
+  if (due.substr(0, 10) == today.substr(0, 10)) due.erase(0, 11);
+  put(out, "round", text_of(round, "what") + (round.value("overdue", false) ? " due now" : " by " + due));
+}
+
+void put_danger(std::string& out, const json& view) {
+  for (const json& danger : view.value("danger", json::array())) {
+    const std::string label = text_of(danger, "if") == "fans stay off" ? "fans off" : "heat off";
+    if (!danger.at("minutes").is_number()) {
+      put(out, label, text_of(danger, "by") == "unknown" ? "not to be told" : "12 h or more to " + number(danger, "limit") + " °C");
+      continue;
+    }
+    const double minutes = danger.at("minutes").get<double>();
+    put(out, label, minutes <= 0 ? "past " + number(danger, "limit") + " °C now"
+                                 : fmt::format("{} °C by {}, {:.0f} min", number(danger, "limit"), text_of(danger, "at_local"), minutes));
+  }
+}
+
+// --- probes and rules -----------------------------------------------------------------------------------------
+
+bool shown_above(const std::string& measure) {
+  for (const char* name : {"relative_humidity", "carbon_dioxide", "ammonia", "carbon_monoxide", "water", "feed", "bird_weight"}) {
+    if (measure == name) return true;
+  }
+  return false;
+}
+
+/// A line a measure: from the lowest to the highest of its probes that can be believed. The others are told by name.
+void put_probes(std::string& out, const json& probes) {
+  struct Measure {
+    std::string name, unit;
+    bool is_state = false;
+    std::vector<double> values;
+  };
+  std::vector<Measure> measures;
+  std::vector<std::string> silent;
+  for (const json& probe : probes) {
+    const std::string full = text_of(probe, "probe");
+    const std::string name = full.substr(0, full.find('/'));
+    if (!probe.value("usable", false)) {
+      silent.push_back(full + (probe.contains("value") ? "" : " (never heard)"));
+      continue;
+    }
+    if (shown_above(name)) continue;
+    if (measures.empty() || measures.back().name != name) measures.push_back({name, text_of(probe, "unit"), probe.value("state", false), {}});
+    measures.back().values.push_back(probe.at("value").get<double>());
+  }
+  for (const Measure& measure : measures) {
+    const auto [low, high] = std::minmax_element(measure.values.begin(), measure.values.end());
+    std::string words = *low == *high ? fmt::format("{:.1f}", *low) : fmt::format("{:.1f} to {:.1f}", *low, *high);
+    words += measure.unit.empty() ? "" : " " + measure.unit;
+    if (measure.is_state) {
+      const auto on = std::count_if(measure.values.begin(), measure.values.end(), [](double value) { return value >= 0.5; });
+      words = on > 0 && on < std::ssize(measure.values) ? fmt::format("{} of {} on", on, measure.values.size()) : on == 0 ? "off" : "on";
+    }
+    put(out, "", fmt::format("{:<20} {}", spaced(measure.name), words));
+  }
+  put(out, "silent", in_a_row(silent));
+}
+
+void put_rules(std::string& out, const json& house) {
+  std::vector<std::string> alarms, blind, waits, unwatched;
+  std::size_t fine = 0;
+  for (const json& rule : house.at("rules")) {
+    if (!rule.value("in_force", false)) continue;
+    std::string words = text_of(rule, "rule") + (text_of(rule, "probe").empty() ? "" : " " + text_of(rule, "probe"));
+    if (has_number(rule, "value")) words += " " + number(rule, "value");
+    if (rule.value("standing", false)) alarms.push_back(words);
+    else if (rule.value("blind", false)) blind.push_back(words);
+    else if (rule.value("unknown", false)) waits.push_back(words);
+    else ++fine;
+  }
+  for (const json& rule : house.at("unwatched")) unwatched.push_back(text_of(rule, "rule"));
+  put(out, "ALARM", in_a_row(alarms));
+  put(out, "BLIND", in_a_row(blind));
+  put(out, "no view", in_a_row(waits));
+  put(out, "no probe", in_a_row(unwatched));
+  if (fine > 0) put(out, "watched", fmt::format("{} rule{}, all well", fine, fine == 1 ? "" : "s"));
+}
+
+void put_house(std::string& out, const json& house, const std::string& now) {
+  std::string head = "empty";
+  if (house.contains("flock")) {
+    const double age_h = house.at("age_h").get<double>();
+    const std::string age = age_h < 0 ? fmt::format("{:.0f} h before placement", -age_h) : age_h < 48 ? fmt::format("{:.0f} h old", age_h) : fmt::format("{:.1f} days old", age_h / 24);
+    head = text_of(house, "day") + ", " + age;
+  }
+  out += "\n";
+  put(out, "", text_of(house, "house") + ": " + head, 0);
+  if (house.contains("work_until_local")) put(out, "", "People work here until " + text_of(house, "work_until_local") + ".");
+  const json view = house.value("view", json::object());
+  put_birds(out, view);
+  put_air(out, view);
+  put_meters(out, view);
+  put_weight(out, view);
+  put_round(out, view, now);
+  put_danger(out, view);
+  put_probes(out, house.at("probes"));
+  put_rules(out, house);
+}
+
+/// What shows that the watch is heard of outside, and people by it.
+void put_proofs(std::string& out, const json& status) {
+  if (const json beat = status.value("heartbeat", json()); beat.is_object()) {
+    const std::string why = text_of(beat, "text");
+    put(out, "", fmt::format("Outside heartbeat over {}: {} {}{}", text_of(beat, "over"), beat.value("answered", false) ? "answered, last" : "NOT answered since",
+                             text_of(beat, "since_local"), why.empty() ? "" : ": " + why), 0);
+  }
+  const json drills = status.value("drills", json::object());
+  const std::string next = text_of(drills, "next_local"), answered = text_of(drills, "answered_local");
+  if (!next.empty() || !answered.empty()) {
+    put(out, "", fmt::format("Call-out drilled: {}{}", answered.empty() ? "never with an answer" : "last answered " + answered, next.empty() ? "" : ", next " + next), 0);
+  }
+  std::string people;
+  for (const json& who : drills.value("not_woken", json::array())) people += (people.empty() ? "" : ", ") + who.get<std::string>();
+  if (!people.empty()) put(out, "", "Not drilled at night yet: " + people, 0);
+}
+
+void put_farm(std::string& out, const json& status) {
+  for (const json& plugin : status.at("plugins")) {
+    put(out, "", fmt::format("plugin {} is {}{}{}", text_of(plugin, "plugin"), text_of(plugin, "state"), text_of(plugin, "text").empty() ? "" : ": ", text_of(plugin, "text")), 0);
+    if (plugin.value("not_understood", 0) > 0)
+      put(out, "", fmt::format("{} lines not understood, the last: {}", plugin.value("not_understood", 0), text_of(plugin, "not_understood_last")));
+    if (plugin.value("dropped", 0) > 0) put(out, "", fmt::format("{} readings dropped", plugin.value("dropped", 0)));
+  }
+  for (const json& path : status.at("paths")) {
+    const std::string proven = text_of(path, "proven").empty() ? text_of(path, "sent") : text_of(path, "proven");
+    put(out, "", fmt::format("People are reached by {}: {}{}", text_of(path, "path"), text_of(path, "state"), proven.empty() ? "" : ", last success " + proven), 0);
+  }
+  put_proofs(out, status);
+  for (const json& name : status.at("unknown_names"))
+    put(out, "", fmt::format("{} ({} readings): {}", text_of(name, "name"), name.value("count", 0), text_of(name, "text")), 0);
+  if (status.value("refused_ahead", 0) > 0)
+    put(out, "", fmt::format("{} readings refused: their time is more than 2 min ahead", status.value("refused_ahead", 0)), 0);
+}
+
+}  // namespace
+
+std::string alarms_in_words(const json& alarms) {
+  if (alarms.empty()) return "No alarms.\n";
+  std::string out;
+  for (const json& alarm : alarms) {
+    const std::string house = text_of(alarm, "house");
+    const std::string probe = text_of(alarm, "probe");
+    std::string what = text_of(alarm, "rule");
+    if (text_of(alarm, "subject") == "blindness") what += " cannot tell";
+    if (!text_of(alarm, "text").empty()) what = text_of(alarm, "text");
+    const std::string value = has_number(alarm, "value") ? " " + number(alarm, "value") + " " + text_of(alarm, "unit") : "";
+    const std::string by = text_of(alarm, "answered_by");
+    put(out, "", fmt::format("{} {} {}{}: {}{}", text_of(alarm, "code"), text_of(alarm, "priority"), house.empty() ? "farm" : house, probe.empty() ? "" : " " + probe, what, value), 0);
+    put(out, "", fmt::format("{}, {}{}", text_of(alarm, "state"), span_of(alarm), by.empty() ? "" : ", answered by " + by));
+  }
+  return out;
+}
+
+std::string status_in_words(const json& status) {
+  std::string out;
+  const std::string now = text_of(status, "time_local");
+  put(out, "", fmt::format("{} at {}. On duty: {}.", text_of(status, "farm"), now, text_of(status, "on_duty")), 0);
+  if (!status.value("clock_trusted", true)) put(out, "", "The gateway's clock is not to be trusted: readings count when they come.", 0);
+  if (!text_of(status, "disk").empty()) put(out, "", "The disk does not take what is written: " + text_of(status, "disk"), 0);
+  for (const json& house : status.at("houses")) put_house(out, house, now);
+  out += "\n";
+  put_farm(out, status);
+  return out + "\n" + alarms_in_words(status.at("alarms"));
+}
+
+}  // namespace underwing
