@@ -184,6 +184,7 @@ TEST_F(Schema, RefusesOfTheTableOfMistakesWhatASchemaCanSee) {
     for (const auto& [path, text] : texts) {
       const auto sound = table.files.find(path);
       if (sound != table.files.end() && sound->second == text) continue;
+      if (path.starts_with("growth/")) continue;  // a table is no file that has a schema
       const std::string kind = path == "farm.yaml" ? "farm" : path.starts_with("flocks/") ? "flock" : "pack";
       files[kind].emplace_back(i, folder_.path() / fmt::format("{}-{}-{}.yaml", i, kind, files[kind].size()));
       std::ofstream(files[kind].back().second, std::ios::binary) << text;
