@@ -10,6 +10,7 @@
 #include "rules/engine/theil_sen.hpp"
 #include "rules/files/reach.hpp"
 #include "rules/language/check.hpp"
+#include "rules/languages/texts.hpp"
 #include "rules/trade/danger.hpp"
 
 namespace underwing {

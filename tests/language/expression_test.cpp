@@ -137,6 +137,8 @@ class Fixture {
         return "?";
       case Kind::first_known:
         return "first_known(" + children(it, ", ") + ")";
+      case Kind::share:
+        return fmt::format("{}({}, curve {})", it.function == Expression::Function::mean ? "share_of" : "share_error", children(it, ""), it.index);
       case Kind::since:
         return "since(" + children(it, "") + ")";
     }
@@ -207,6 +209,9 @@ TEST(Expressions, BindAndCarryTypes) {
       {"dew_point(86 °F, 60 %)", "dew_point(30, 60) : a temperature in °C"},
       {"felt_temperature(air_target, 45 %)", "felt_temperature(curve 0, 45, 1, 60) : a temperature in °C"},
       {"felt_temperature(air_target, 45 %, 18 F°)", "felt_temperature(curve 0, 45, 10, 60) : a temperature in °C"},
+      {"share_of(bird_weight over 24 h, hump)", "share_of(mean(bird_weight over 1 d), curve 0) : a plain number"},
+      {"share_error(bird_weight over 6 h, hump)", "share_error(mean(bird_weight over 6 h), curve 0) : a plain number"},
+      {"mortality", "mortality : a quantity in %"},
       {"first_known(relative_humidity, 60 %)", "first_known(relative_humidity, 60) : a quantity in %"},
       {"since(air_temperature) > 1 h", "(since(air_temperature) > 1) : a condition"},
       {"mean(bird_weight over 24 h) / chick_weight",
