@@ -2,8 +2,8 @@
 
 #include <map>
 
-#include "daemon/tape.hpp"
 #include "daemon/tape_player.hpp"
+#include "daemon/tapes_ahead.hpp"
 
 namespace underwing {
 
@@ -64,20 +64,18 @@ Result<Replayed> replay(std::shared_ptr<const RuleSet> rules, const std::vector<
   World world(watch, options, sink);
   Replayed replayed;
   bool first = true;
-  for (const auto& path : tapes) {
-    auto tape = TapeReader::open(path);
-    if (!tape.ok()) return tape.failure_in(path.string());
-    while (const auto line = tape->next()) {
-      if (world.waits()) world.answer_before(player.time_of(*line));
-      player.play(*line);
-      if (first && watch.now() != Instant{}) {
-        replayed.begin = watch.now();
-        first = false;
-      }
-      world.settle();
+  TapesAhead lines(tapes);
+  while (const auto line = lines.next()) {
+    if (world.waits()) world.answer_before(player.time_of(*line));
+    player.play(*line);
+    if (first && watch.now() != Instant{}) {
+      replayed.begin = watch.now();
+      first = false;
     }
-    if (!tape->loss().empty()) replayed.losses.push_back(tape->loss());
+    world.settle();
   }
+  if (lines.failure()) return *lines.failure();
+  replayed.losses = lines.losses();
   if (!first) {
     world.answer_before(watch.now());
     watch.finish();

@@ -36,11 +36,16 @@ void Engine::compile() {
   board_.series.clear();
   for (const Probe& probe : rules_->probes) board_.series.emplace_back(probe.quality, now_);
   compiled_.resize(rules_->rules.size());
-  for (ProbeState& probe : probes_) probe.dependents.clear();
+  for (ProbeState& probe : probes_) {
+    probe.dependents.clear();
+    probe.readers.clear();
+  }
+  board_.bands.assign(rules_->probes.size(), {});
+  settled_.assign(rules_->rules.size(), false);
   find_siblings();
   for (std::size_t rule = 0; rule < rules_->rules.size(); ++rule) {
     if (rule == 0 || rules_->rules[rule].house != rules_->rules[rule - 1].house) {
-      board_.house_begin = board_.aggregates.size();
+      board_.begin_house();
     }
     compile_rule(rule);
   }
@@ -80,6 +85,7 @@ void Engine::compile_rule(std::size_t index) {
       compiled.probes.push_back(probe);
       probes_[probe].dependents.push_back(index);
     }
+    for (const std::size_t probe : all) probes_[probe].readers.push_back(index);
   }
   if (!rule.flock) return;
   const Flock& flock = rules_->flocks[*rule.flock];
@@ -168,6 +174,7 @@ void Engine::note_bounds(std::size_t index) {
 }
 
 void Engine::forget_bounds() {
+  forget_outlook();
   for (Compiled& compiled : compiled_) compiled.bounds_known = false;
 }
 
@@ -207,6 +214,7 @@ void Engine::evaluate(std::size_t index, Occasion occasion) {
       event.rule = index;
       event.probe = rule.probe;
       event.age_h = age_h(index);
+      settled_[index] = false;
       events_.push_back(event);
     }
   }
@@ -266,8 +274,10 @@ void Engine::work_off_next() {
   ++version_;
   if (minute) {
     for (Series& series : board_.series) series.work_off_minute(time);
+    board_.work_off_minute(time, wall_ahead_);
     next_minute_ += std::chrono::minutes(1);
     evaluate_all(Occasion::minute);
+    look_out();
     return;
   }
   std::sort(concerned_.begin(), concerned_.end());
@@ -310,7 +320,7 @@ void Engine::note_quality(std::size_t probe, const Series::Taken& taken, double 
 
 void Engine::note_neighbours(std::size_t probe, double value) {
   ProbeState& state = probes_[probe];
-  if (state.siblings.empty()) return;
+  if (state.siblings.empty() || (!state.suspect && state.near.holds(value))) return;
   const double max_apart = *rules_->probes[probe].quality.max_apart;
   held_.clear();
   std::size_t near = 0;
@@ -331,8 +341,10 @@ void Engine::take(std::size_t probe, Instant time, double value) {
   if (!begun_) begin(time);
   if (time > now_) advance(time);
   const bool first = !board_.series[probe].ever_good();
+  const bool expected = was_expected(probe, time, value);
   const Series::Taken taken = board_.series[probe].take(time, value, now_);
   if (!taken.newer) return;
+  if (!expected) forget_outlook_of(probe);
   if (first && board_.series[probe].ever_good()) ++first_readings_;
   ++version_;
   note_quality(probe, taken, value);
@@ -340,7 +352,9 @@ void Engine::take(std::size_t probe, Instant time, double value) {
     note_neighbours(probe, value);
     schedule(probe, due_of(probe));
   }
-  for (const std::size_t rule : probes_[probe].dependents) evaluate(rule, Occasion::reading);
+  for (const std::size_t rule : probes_[probe].dependents) {
+    if (!settled_[rule]) evaluate(rule, Occasion::reading);
+  }
 }
 
 void Engine::set_wall(Duration wall_ahead) {

@@ -101,9 +101,11 @@ class Engine {
   /// What is kept of a probe beside its series.
   struct ProbeState {
     std::vector<std::size_t> dependents;  ///< rules to evaluate after its readings
+    std::vector<std::size_t> readers;     ///< rules that depend on its measure in its house, through other probes too
     std::vector<std::size_t> siblings;    ///< other probes of its measure, where the neighbour test asks for them
     QualityTest failing = QualityTest::none;
     bool suspect = false;                 ///< the neighbour test marks it
+    Series::Band near;                    ///< surely near its siblings, within the outlook
   };
 
   void compile();
@@ -112,6 +114,12 @@ class Engine {
   [[nodiscard]] bool in_bounds(const WatchedRule& rule) const;
   void note_bounds(std::size_t rule);
   void forget_bounds();
+  void look_out();
+  [[nodiscard]] bool stays_as_it_is(std::size_t rule, const Outlook& outlook);
+  void forget_outlook();
+  void forget_outlook_of(std::size_t probe);
+  [[nodiscard]] Series::Band near_siblings(std::size_t probe) const;
+  [[nodiscard]] bool was_expected(std::size_t probe, Instant time, double value) const;
   void see(std::size_t rule, Occasion occasion);
   [[nodiscard]] Instant counting_begin(std::size_t rule);
   [[nodiscard]] Instant due_of(std::size_t id);
@@ -132,6 +140,8 @@ class Engine {
   std::set<std::pair<Instant, std::size_t>> due_;     ///< what falls due when: a probe, or the number of probes plus a rule
   std::vector<Instant> scheduled_;                    ///< by id: its one entry in `due_`
   std::vector<std::size_t> concerned_;
+  Outlook outlook_;
+  std::vector<char> settled_;                       ///< by rule: nothing that is expected within the outlook changes it
   std::vector<Event> events_;
   std::vector<Event> found_;
   std::vector<double> held_;                          ///< scratch of the neighbour test

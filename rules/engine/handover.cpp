@@ -75,6 +75,7 @@ void Engine::adopt(const Engine& older) {
     probes_[probe].suspect = older.probes_[*source].suspect;
     schedule(probe, due_of(probe));
   }
+  for (Share& share : board_.shares) board_.work_out(share, now_, wall_ahead_);
   ++version_;
   forget_bounds();
   const Comparison comparison{*older.rules_, *rules_};
@@ -94,6 +95,7 @@ void Engine::adopt(const Engine& older) {
 
 void Engine::restore(std::size_t rule, const RuleState& state) {
   states_[rule] = state;
+  if (!settled_.empty()) settled_[rule] = false;
   schedule(rules_->probes.size() + rule, due_of(rules_->probes.size() + rule));
 }
 

@@ -2,61 +2,32 @@
 
 #include <cstdint>
 #include <optional>
+#include <span>
 #include <vector>
 
-#include "rules/engine/series.hpp"
+#include "rules/engine/board.hpp"
 #include "rules/model.hpp"
 
 namespace underwing {
 
-/// What a program reads besides series: where and when it runs.
-struct Moment {
-  Instant engine{};  ///< engine time
-  Instant wall{};    ///< wall time: ages and the clock of the day
-  std::uint64_t version = 0;  ///< rises whenever a series may have changed
-};
-
-/// The numbers of several probes combined to one, shared by all rules of a house that ask for the same, and
-/// worked out once for a moment.
-struct Aggregate {
-  Expression::Function function = Expression::Function::none;
-  std::size_t measure = 0;
-  std::vector<std::size_t> probes;   ///< series to combine; of a median in the order of their last values
-  Expression::Function window_function = Expression::Function::none;  ///< none: the values held now
-  std::size_t window_slot = 0;
-  double factor = 1, offset = 0;     ///< to canonical
-
-  Instant memo_time{Duration::min()};
-  std::uint64_t memo_version = 0;
-  double memo_value = 0;
-};
-
-/// All series of a farm and what is combined from them. Owned by the engine; programs refer into it.
-struct Board {
-  std::vector<Series> series;         ///< by probe index
-  std::vector<Aggregate> aggregates;
-  std::size_t house_begin = 0;        ///< while compiling: the first aggregate of the house at hand
-  const RuleSet* rules = nullptr;
-
-  [[nodiscard]] double value_of(std::size_t aggregate, const Moment& moment);
-
- private:
-  template <typename Take>
-  void read_probes(const Aggregate& aggregate, Instant now, Take take);
-  [[nodiscard]] double median(Aggregate& aggregate, Instant now);
-};
-
-/// An expression as a flat row of steps on a stack, for one rule in one house.
+/// An expression as a flat row of steps on a stack, for one rule in one house. What several rules share
+/// (formulas of the trade, curves) are cells of the board; what cannot change the outcome of an `and` or `or`
+/// is passed over, and there the cheapest part comes first.
 class Program {
  public:
   Program() = default;
-  /// Compiles `expression` for `rule`; registers its windows and aggregates on `board`.
+  /// Compiles `expression` for `rule`; registers its windows, rows and cells on `board`.
   Program(const Expression& expression, const WatchedRule& rule, Board& board);
 
   /// The value now: a canonical number, or 1, 0 for logic; unknown is NaN.
   [[nodiscard]] double run(const Moment& moment, Board& board) const;
 
+  /// All that `run` can give within the outlook as long as every reading is one that was expected.
+  [[nodiscard]] Range range(const Outlook& outlook, Board& board) const;
+
   [[nodiscard]] bool empty() const { return steps_.empty(); }
+  /// Another program with the same outcome at every moment, step for step.
+  [[nodiscard]] bool computes_like(const Program& other) const;
   /// The longest window in it.
   [[nodiscard]] Duration span_max() const { return span_max_; }
   /// The measures that it reads, each once, in rising order.
@@ -64,34 +35,54 @@ class Program {
 
  private:
   enum class Op : std::uint8_t {
-    number, aggregate, count, tally, own, own_window, curve, curve_at, curve_age_at,
+    number, aggregate, cell, share, share_error, count, tally, own, own_window, curve, curve_at, curve_age_at,
     age, birds, birds_placed, chick_weight, goal_day_7, mortality, hour_of_day, lights,
     negate, add, subtract, multiply, divide,
     less, less_equal, greater, greater_equal, is_number, is_state, logic_and, logic_or, logic_not,
-    min, max, abs, wet_bulb, dew_point, felt_temperature, first_known, share, share_error, since
+    min, max, abs, wet_bulb, dew_point, felt_temperature, first_known, since,
+    skip_if_no, skip_if_yes, skip_if_known  ///< on to step `index`, where the value on top settles what follows
   };
   struct Step {
     Op op = Op::number;
     Expression::Function function = Expression::Function::none;
     std::uint32_t index = 0;
     std::uint32_t slot = 0;
-    double number = 0;   ///< of numbers; of the trade the air's pressure in Pa; else the factor to canonical
-    double offset = 0;   ///< of shares: the span in hours
+    double number = 0;  ///< of numbers; of the trade the air's pressure in Pa; else the factor to canonical
+    double offset = 0;
+    bool operator==(const Step& other) const;
   };
+  struct CurveUse {
+    std::shared_ptr<const Curve> curve;
+    std::vector<double> ages_h;  ///< of its points
+  };
+  static constexpr std::size_t kStackMax = 256;  ///< the loader refuses expressions that are nested deeper
+  /// An empty program for the same rule, for a part of it.
+  struct PartOf {};
+  Program(const Program& whole, PartOf);
 
+  void add(Step step) { steps_.push_back(step); }
   void compile(const Expression& expression, const WatchedRule& rule, Board& board);
   void compile_source(const Expression& expression, const WatchedRule& rule, Board& board);
-  void compile_share(const Expression& expression, const WatchedRule& rule, Board& board);
   void compile_across(const Expression& expression, const WatchedRule& rule, Board& board);
+  void compile_share(const Expression& expression, const WatchedRule& rule, Board& board);
+  void compile_logic(const Expression& expression, const WatchedRule& rule, Board& board);
+  void compile_chain(const std::vector<const Expression*>& parts, Op op, Op skip, const WatchedRule& rule,
+                     Board& board);
+  void compile_fold(const Expression& expression, Op op, const WatchedRule& rule, Board& board);
+  void compile_shared(const Expression& expression, const WatchedRule& rule, Board& board);
+  void compile_trade(const Expression& expression, const WatchedRule& rule, Board& board);
+  void compile_curve(const Expression& expression, Op op, const WatchedRule& rule, Board& board);
   void note_measure(std::size_t measure);
-  [[nodiscard]] double birds(const Flock& flock, Board& board) const;
-  [[nodiscard]] double mortality(const Moment& moment, Board& board) const;
-  [[nodiscard]] double share(const Step& step, const Moment& moment, Board& board) const;
+  [[nodiscard]] double birds(const Flock& flock, const Board& board) const;
+  [[nodiscard]] double tally(const Step& step, const Board& board) const;
+  [[nodiscard]] double mortality(Instant wall, const Board& board) const;
+  [[nodiscard]] Range count_range(const Step& step, const Outlook& outlook, const Board& board) const;
+  [[nodiscard]] Range curve_range(const CurveUse& use, const Range& age_h) const;
+  [[nodiscard]] Range trade_range(const Step& step, std::span<const Range> arguments) const;
 
   std::vector<Step> steps_;
   std::vector<std::size_t> measures_;
-  std::vector<std::shared_ptr<const Curve>> curves_;
-  std::vector<std::vector<double>> curve_ages_h_;     ///< ages of their points
+  std::vector<CurveUse> curves_;
   std::vector<std::size_t> loss_series_;  ///< tallies of dead and culled birds of the house
   std::vector<std::vector<std::size_t>> probe_lists_;
   const Flock* flock_ = nullptr;
@@ -100,6 +91,8 @@ class Program {
 
 /// Value of a curve at a flock age in hours: straight lines between its points, level outside.
 [[nodiscard]] double curve_at(const Curve& curve, double age_h);
+/// The ages of its points, in hours.
+[[nodiscard]] std::vector<double> hours_of_points(const Curve& curve);
 /// The age in hours at which a curve that only rises or only falls has this value; of several the youngest;
 /// unknown outside the curve.
 [[nodiscard]] double curve_age_at(const Curve& curve, double value);

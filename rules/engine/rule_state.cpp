@@ -275,12 +275,18 @@ void RuleState::step(const WatchedRule& rule, const Sight& sight, Judgement& jud
   calm = is_calm();
 }
 
+bool RuleState::nothing_runs() const {
+  return std::all_of(limits.begin(), limits.end(), [](const LimitState& limit) {
+    return !limit.active && limit.met_since == kNever && limit.broken_since == kNever;
+  });
+}
+
 bool RuleState::is_calm() const {
   const bool seen = known_since != kNever && !blind && !often_unknown;
-  return (seen || !in_force) && std::all_of(limits.begin(), limits.end(), [](const LimitState& limit) {
-           return !limit.active && limit.met_since == kNever && limit.broken_since == kNever;
-         });
+  return (seen || !in_force) && nothing_runs();
 }
+
+bool RuleState::waits_to_know() const { return in_force && unknown_since != kNever && nothing_runs(); }
 
 bool RuleState::stays_calm(const WatchedRule& rule, const Sight& sight) {
   if (!calm || sight.in_force != in_force) return false;

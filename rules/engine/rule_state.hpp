@@ -61,6 +61,8 @@ struct RuleState {
   bool calm = false;  ///< nothing runs, stands or is unknown: while no limit is broken or in sight, or it is not
                       ///< in force, nothing changes
 
+  /// In force and unable to tell, with no limit that runs or stands: only time, or knowing, changes that.
+  [[nodiscard]] bool waits_to_know() const;
   [[nodiscard]] bool standing() const;
   /// It stands, but every active limit is on its way back: inside by the deadband, its `off_delay` running.
   [[nodiscard]] bool coming_back() const;
@@ -94,6 +96,7 @@ struct RuleState {
   void judge(const WatchedRule& rule, const Sight& sight, Judgement& judgement) const;
   [[nodiscard]] double project(const WatchedRule& rule, double value) const;
   [[nodiscard]] bool is_calm() const;
+  [[nodiscard]] bool nothing_runs() const;
   void leave_force(const WatchedRule& rule, Instant now, std::vector<Event>& events);
   void run_delays(const Sight& sight, const Judgement& judgement);
   void begin_and_end(const WatchedRule& rule, const Sight& sight, const Judgement& judgement,

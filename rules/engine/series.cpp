@@ -12,6 +12,7 @@ namespace {
 constexpr double kParts = 1e9;                 // of a unit, in the whole-number sums
 constexpr std::size_t kFlatReadingsMin = 5;    // equal readings in a row before a line counts as flat
 constexpr std::size_t kTrendPointsMin = 5;
+constexpr double kNewestWeight = 1.0 / 16;     // in the means from which the next readings are expected
 constexpr auto kMinute = std::chrono::minutes(1);
 
 std::int64_t to_parts(double value) { return std::llround(value * kParts); }
@@ -63,13 +64,16 @@ std::size_t Series::add_window(Duration span, Expression::Function function) {
   Window& window = windows_[slot];
   using enum Expression::Function;
   const bool extreme = function == lowest || function == highest || function == spread;
-  if (extreme && !window.extremes) window.extremes = std::make_unique<Extremes>();
+  if (extreme && !window.extremes) {
+    window.extremes = std::make_unique<Extremes>();
+    extreme_slots_.push_back(slot);
+  }
   if (function == slope && !window.trend) {
     window.trend = std::make_unique<Trend>();
+    newest_minute_ = begin_;
     Trend& trend = *window.trend;
     trend.slope_per_h = kUnknown;
-    const auto hours = std::chrono::ceil<std::chrono::hours>(span);
-    trend.step = std::max<Duration>(kMinute, std::chrono::minutes(hours.count()));
+    trend.step = minute_step(span);
     // A reading that comes late may still give a value to minutes before the watch began.
     for (Instant m = ceil_minute(begin_ - span); m < begin_; m += kMinute) {
       if (m.time_since_epoch() % trend.step == Duration::zero()) trend.minutes.emplace_back(m, kUnknown);
@@ -105,10 +109,12 @@ Series::Taken Series::take(Instant time, double value, Instant now) {
                    value >= last_value_ / 2;
   note_run(time, value);
   append(time, value);
-  for (Window& window : windows_) {
-    if (window.trend) mend_minutes(*window.trend, time, value);
+  if (newest_minute_ != kNone && time <= newest_minute_) {
+    for (Window& window : windows_) {
+      if (window.trend) mend_minutes(*window.trend, time, value);
+    }
   }
-  trim(now);
+  if (entries_.size() > kReadingsMax) trim(now);
   return taken;
 }
 
@@ -128,6 +134,8 @@ void Series::append(Instant time, double value) {
   entry.time = time;
   entry.value = value;
   if (!entries_.empty()) {
+    mean_step_ += (std::fabs(value - last_value_) - mean_step_) * kNewestWeight;
+    mean_value_ += (value - mean_value_) * kNewestWeight;
     const Duration held = held_since(last_good_, time);
     last_held_ += held;
     last_integral_ += static_cast<Sum>(last_parts_) * held.count();
@@ -146,17 +154,18 @@ void Series::append(Instant time, double value) {
   entries_.push_back(entry);
   if (entries_.size() == 2) second_time_ = time;
   const std::int64_t number = last();
-  for (Window& window : windows_) {
-    if (window.next_time == kNone) window.next_time = time;
-    if (!window.extremes) continue;
-    Ring<std::int64_t>& lows = window.extremes->lows;
-    Ring<std::int64_t>& highs = window.extremes->highs;
+  for (const std::size_t slot : extreme_slots_) {
+    Ring<std::int64_t>& lows = windows_[slot].extremes->lows;
+    Ring<std::int64_t>& highs = windows_[slot].extremes->highs;
     while (!lows.empty() && at(lows.back()).value >= value) lows.pop_back();
     while (!highs.empty() && at(highs.back()).value <= value) highs.pop_back();
     lows.push_back(number);
     highs.push_back(number);
   }
-  if (count_total_++ == 0) first_good_ = time;
+  if (count_total_++ == 0) {
+    first_good_ = time;
+    mean_value_ = value;
+  }
   last_good_ = time;
   last_value_ = value;
   last_parts_ = to_parts(value);
@@ -247,7 +256,7 @@ double Series::window(std::size_t slot, Expression::Function function, Instant n
   if (count_total_ == 0) return function == total && kind_ == MeasureKind::tally ? 0.0 : kUnknown;
   if (function != change && function != total && now - last_good_ > window.silent_after) return kUnknown;
   if (function == slope) return window.trend->slope_per_h;
-  if (window.next_time <= now - window.span) move_cursor(window, now);
+  if (window.next_time == kNone || window.next_time <= now - window.span) move_cursor(window, now);
   switch (function) {
     case mean: return kind_ == MeasureKind::sample ? mean_of_samples(window) : mean_held(window, now);
     case lowest:
@@ -319,6 +328,9 @@ double Series::total(const Window& window, Instant now) const {
 }
 
 void Series::work_off_minute(Instant minute) {
+  trim(minute);
+  if (newest_minute_ == kNone) return;
+  newest_minute_ = std::max(newest_minute_, minute);
   for (Window& window : windows_) {
     if (!window.trend) continue;
     Trend& trend = *window.trend;
@@ -359,6 +371,7 @@ void Series::adopt(const Series& older, Instant now) {
   for (std::size_t i = 0; i < older.entries_.size(); ++i) take(older.entries_[i].time, older.entries_[i].value, now);
   newest_ = std::max(newest_, older.newest_);
   if (older.ever_good()) first_good_ = older.first_good_;
+  if (newest_minute_ != kNone) newest_minute_ = std::max(newest_minute_, now);
   for (Window& window : windows_) {
     if (!window.trend) continue;
     const auto source = std::find_if(older.windows_.begin(), older.windows_.end(), [&](const Window& other) {

@@ -9,7 +9,7 @@
 #include <vector>
 
 #include "rules/base/time.hpp"
-#include "rules/engine/compare.hpp"
+#include "rules/engine/range.hpp"
 #include "rules/engine/ring.hpp"
 #include "rules/engine/theil_sen.hpp"
 #include "rules/language/ast.hpp"
@@ -22,6 +22,12 @@ namespace underwing {
 enum class QualityTest : std::uint8_t { none, gross_range, rate_of_change, flat_line, neighbour };
 
 [[nodiscard]] const char* to_string(QualityTest test);  // "gross range", "rate of change" …
+
+/// What is worked out at whole minutes over a span: at each, and for spans above 1 h at every ceil(span / 1 h)-th, counted
+/// from the epoch.
+[[nodiscard]] inline Duration minute_step(Duration span) {
+  return std::max<Duration>(std::chrono::minutes(1), std::chrono::minutes(std::chrono::ceil<std::chrono::hours>(span).count()));
+}
 
 /// The readings of one probe as far back as its longest window, and the windows over them.
 ///
@@ -80,6 +86,18 @@ class Series {
     for (std::int64_t number = first_at_or_after(since + Duration(1)); number <= last(); ++number)
       visit(at(number).time, at(number).value);
   }
+
+  /// The readings that are expected of it; empty where any reading, or none, can change whether it is usable.
+  struct Band {
+    double low = 1, high = 0;
+    [[nodiscard]] bool empty() const { return low > high; }
+    [[nodiscard]] bool holds(double value) const { return low <= value && value <= high; }
+  };
+  [[nodiscard]] Band expected(const Outlook& outlook) const;
+  /// All that `held` and `window` can give within the outlook if readings stay inside `band`, what was expected of it then.
+  [[nodiscard]] Range held_range(const Outlook& outlook, const Band& band) const;
+  [[nodiscard]] Range window_range(std::size_t slot, Expression::Function function, const Outlook& outlook, const Band& band);
+
   [[nodiscard]] std::size_t readings_kept() const { return entries_.size(); }
 
   /// Takes over the readings of `older`, the series of the same probe under earlier rules.
@@ -110,7 +128,7 @@ class Series {
   struct Window {
     Duration span{};
     Duration silent_after{};             ///< longer without a reading, and most functions know nothing
-    Instant next_time = kNone;           ///< of the entry after `cursor`; kNone: there is none
+    Instant next_time = kNone;           ///< of the entry after `cursor`; kNone: there was none
     std::int64_t cursor = -1;            ///< entry at or before now - span; below first_: none
     Instant base_time{};                 ///< of the entry at `cursor`
     Duration base_held{0};               ///< held time before it
@@ -147,6 +165,15 @@ class Series {
   [[nodiscard]] double change(const Window& window, Instant now) const;
   [[nodiscard]] double total(const Window& window, Instant now) const;
   void work_out_slope(const Window& window, Instant minute);
+  /// What a window loses within an outlook.
+  struct Leaving {
+    std::int64_t last = 0;       ///< the entry that holds at its beginning when the outlook ends
+    double low = 0, high = 0;    ///< of the values
+  };
+  [[nodiscard]] std::optional<Leaving> leaving(const Window& window, const Outlook& outlook) const;
+  [[nodiscard]] Range mean_range(const Window& window, const Outlook& outlook, const Band& band) const;
+  [[nodiscard]] Range total_range(const Window& window, const Outlook& outlook, const Band& band) const;
+  [[nodiscard]] Range extreme_range(const Window& window, Expression::Function function, const Outlook& outlook, const Band& band) const;
 
   // What every reading touches stands together.
   MeasureKind kind_;
@@ -159,10 +186,14 @@ class Series {
   Instant last_good_{};
   double last_value_ = 0;
   std::int64_t last_parts_ = 0;      ///< last_value_ in parts
+  double mean_value_ = 0;            ///< of the readings, the later ones counting more
+  double mean_step_ = 0;             ///< how far a reading lies from the one before, likewise
   Duration last_held_{0};            ///< held time before the last entry
   Sum last_integral_ = 0;
   std::size_t count_total_ = 0;
+  Instant newest_minute_ = kNone;    ///< at which a slope has noted a value; kNone: no slope is asked for
   std::vector<Window> windows_;
+  std::vector<std::size_t> extreme_slots_;  ///< windows that keep extremes, which every reading concerns
   std::int64_t first_ = 0;           ///< number of entries_.front(); numbers only rise
   Ring<Entry> entries_;
   Instant second_time_ = kNone;      ///< of the second entry: once it is old enough, the first can go

@@ -101,7 +101,7 @@ const Curve* find_curve(const RuleSet& rules, const std::string& name) {
 class Voice {
  public:
   explicit Voice(const RuleSet& rules)
-      : air_target_(find_curve(rules, "air_target")), weight_target_(find_curve(rules, "weight_target")) {}
+      : air_target_(find_curve(rules, "warm_start")), weight_target_(find_curve(rules, "weight_target")) {}
 
   [[nodiscard]] double value(const Probe& probe, std::size_t index, std::uint64_t number, Instant time) const {
     const std::string& name = probe.quality.name;

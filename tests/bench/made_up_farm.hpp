@@ -20,8 +20,9 @@ inline constexpr const char* kPluginsText = "plugins:\n  paper: {run: print}\n";
 /// Texts of the farm. `packs`: the packs of every flock; `own`: a pack of the farm's own, by its path.
 [[nodiscard]] FarmFiles made_up_farm(std::size_t houses, const std::string& packs,
                                      const std::map<std::string, std::string>& own = {});
-/// All shipped packs that a flock can have.
-inline constexpr const char* kFlockPacks = "air, humidity, water, growth, air-quality";
+/// All shipped packs that a flock can have; `power` is the farm's.
+inline constexpr const char* kFlockPacks =
+    "air, air-quality, feed, growth, heat, humidity, lights, mortality, ready, rounds, water";
 
 /// Loads the texts; prints every issue and ends the program where there is an error.
 [[nodiscard]] std::shared_ptr<const RuleSet> load_or_exit(const FarmFiles& files);

@@ -12,6 +12,7 @@
 #include <gtest/gtest.h>
 
 #include "daemon/file_io.hpp"
+#include "daemon/tapes_ahead.hpp"
 #include "tests/daemon/temporary_folder.hpp"
 
 namespace underwing {
@@ -237,6 +238,31 @@ TEST(Tape, SaysWhyItCannotOpen) {
             "cannot read the tape " + (folder.path() / "none").string() + ": No such file or directory");
   EXPECT_EQ(TapeReader::open(folder.path()).error(), "cannot read the tape " + folder.path().string() + ": it is a folder");
   EXPECT_TRUE(list_tapes(folder.path() / "none").empty());
+}
+
+TEST(TapesAhead, GivesTapeAfterTapeUpToTheOneThatIsMissing) {
+  const TemporaryFolder folder;
+  std::string many;
+  for (int i = 0; i < 400'000; ++i) many += fmt::format("line {}\n", i);
+  put(folder.path() / "a.senml", many);
+  put(folder.path() / "b.senml", "");
+  put(folder.path() / "c.senml", "last\n\nwithout a newline");
+  TapesAhead lines({folder.path() / "a.senml", folder.path() / "b.senml", folder.path() / "c.senml", folder.path() / "none", folder.path() / "a.senml"});
+  for (int i = 0; i < 400'000; ++i) ASSERT_EQ(lines.next(), fmt::format("line {}", i));
+  EXPECT_EQ(lines.next(), "last");
+  EXPECT_EQ(lines.next(), "without a newline");
+  EXPECT_EQ(lines.next(), std::nullopt);
+  EXPECT_EQ(lines.next(), std::nullopt);
+  ASSERT_TRUE(lines.failure());
+  EXPECT_TRUE(lines.failure()->text.ends_with("none: No such file or directory")) << lines.failure()->text;
+  EXPECT_TRUE(lines.losses().empty());
+}
+
+TEST(TapesAhead, CanBeLeftInTheMiddle) {
+  const TemporaryFolder folder;
+  put(folder.path() / "a.senml", std::string(20'000'000, 'x') + "\n" + std::string(20'000'000, '\n') + "end\n");
+  TapesAhead lines({folder.path() / "a.senml", folder.path() / "a.senml"});
+  ASSERT_TRUE(lines.next());
 }
 
 }  // namespace

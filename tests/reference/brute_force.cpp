@@ -102,7 +102,10 @@ class Run {
       for (const Instant due : states_[i].dues(known_)) concerned[i] = concerned[i] || due == time;
       for (const std::size_t probe : stale) concerned[i] = concerned[i] || needed_[i].contains(probe);
     }
-    if (whole_minute) work_out_slopes();
+    if (whole_minute) {
+      work_out_slopes();
+      work_out_shares();
+    }
     for (std::size_t i = 0; i < states_.size(); ++i) {
       if (concerned[i]) states_[i].evaluate(known_, {true, whole_minute}, events_);
     }
@@ -118,6 +121,17 @@ class Run {
         for (const std::size_t probe : probes->second) {
           known_.slopes[{probe, part->span}] = known_.series[probe].slope_at(known_.now, part->span);
         }
+      }
+    }
+  }
+
+  void work_out_shares() {
+    for (const WatchedRule& rule : rules_.rules) {
+      for (const Expression* part : all_parts(rule)) {
+        if (part->kind != Expression::Kind::share) continue;
+        const auto hours = std::chrono::ceil<std::chrono::hours>(part->children[0]->span).count();
+        if (known_.now.time_since_epoch() % std::chrono::minutes(std::max<std::int64_t>(1, hours)) != Duration::zero()) continue;
+        known_.shares[{&rule, part}] = PlainEvaluator(known_, rule).share(*part);
       }
     }
   }

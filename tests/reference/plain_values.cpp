@@ -166,7 +166,7 @@ PlainEvaluator::Number PlainEvaluator::number(const Expression& it) const {
     case Kind::trade:
       return trade(it);
     case Kind::share:
-      return share(it);
+      return kept_share(it);
     case Kind::curve: {
       if (!rule_.flock) return std::nullopt;
       return curve_value(*rule_.curves[it.index],
@@ -203,6 +203,11 @@ PlainEvaluator::Number PlainEvaluator::number(const Expression& it) const {
     default:
       return std::nullopt;
   }
+}
+
+PlainEvaluator::Number PlainEvaluator::kept_share(const Expression& it) const {
+  const auto found = known_.shares.find({&rule_, &it});
+  return found == known_.shares.end() ? std::nullopt : found->second;
 }
 
 /// Of every scale each weighing over the curve at its own age; less than half or more than 1.6 times the middle one is

@@ -18,6 +18,8 @@ struct Known {
   std::vector<PlainSeries> series;  ///< by probe
   /// By probe and span: as worked out at the last whole minute; missing before the first.
   std::map<std::pair<std::size_t, Duration>, std::optional<double>> slopes;
+  /// By rule and expression, likewise.
+  std::map<std::pair<const WatchedRule*, const Expression*>, std::optional<double>> shares;
   std::vector<Instant> work_until;  ///< by house: people work there until then
   Instant now{};
 };
@@ -29,6 +31,8 @@ class PlainEvaluator {
 
   [[nodiscard]] std::optional<double> number(const Expression& it) const;
   [[nodiscard]] std::optional<bool> logic(const Expression& it) const;
+  /// A share as it is when it is worked out.
+  [[nodiscard]] std::optional<double> share(const Expression& it) const;
 
  private:
   using Number = std::optional<double>;
@@ -38,7 +42,7 @@ class PlainEvaluator {
   [[nodiscard]] Number window_of(const Expression& it, std::size_t probe) const;
   [[nodiscard]] Number fact(const Expression& it) const;
   [[nodiscard]] Number lights() const;
-  [[nodiscard]] Number share(const Expression& it) const;
+  [[nodiscard]] Number kept_share(const Expression& it) const;
   [[nodiscard]] Number mortality() const;
   [[nodiscard]] Number trade(const Expression& it) const;
   [[nodiscard]] Number smallest_or_largest(const Expression& it) const;

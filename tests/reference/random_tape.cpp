@@ -16,11 +16,15 @@ struct Arrival {
   ReferenceInput input;
 };
 
+/// How a tape behaves. Calm ones give the engine reason to expect what comes, speak often, and surprise it
+/// now and then.
+enum class Mood : std::uint8_t { mean, calm };
+
 /// One probe that wanders, sticks, falls silent, lies and repeats itself.
 class RandomProbe {
  public:
-  RandomProbe(const RuleSet& rules, std::size_t probe, Dice& dice)
-      : dice_(dice), probe_(probe), kind_(rules.probes[probe].quality.kind) {
+  RandomProbe(const RuleSet& rules, std::size_t probe, Mood mood, Dice& dice)
+      : dice_(dice), calm_(mood == Mood::calm), probe_(probe), kind_(rules.probes[probe].quality.kind) {
     const std::string& measure = rules.probes[probe].quality.name;
     level_ = measure == "air_temperature"                               ? 31
              : measure == "relative_humidity" || measure == "crop_fill" ? 60
@@ -28,7 +32,7 @@ class RandomProbe {
     centre_ = level_;
     step_ = measure == "feed" ? 0.5 : 1;
     grid_ = dice.chance(60) ? 0.25 : 0.01;
-    period_ = seconds(dice.from(1, 12) * 10);
+    period_ = calm_ ? seconds(dice.from(5, 25)) : seconds(dice.from(1, 12) * 10);
     if (kind_ == MeasureKind::tally) period_ = minutes(dice.from(10, 60));
     whole_seconds_ = dice.chance(70);
   }
@@ -46,7 +50,7 @@ class RandomProbe {
 
  private:
   Duration pause() {
-    if (dice_.chance(1)) return minutes(dice_.from(2, 40));
+    if (surprises(1)) return minutes(dice_.from(2, 40));
     if (dice_.chance(3)) return seconds(dice_.from(1, 2));
     if (dice_.chance(10)) return period_ + seconds(dice_.from(-5, 30));
     return period_;
@@ -56,9 +60,9 @@ class RandomProbe {
     ReferenceInput input;
     input.kind = ReferenceInput::Kind::reading;
     input.reading = {probe_, time, value};
-    const Instant at = dice_.chance(4) ? time + seconds(dice_.from(1, 400)) : time;
+    const Instant at = surprises(4) ? time + seconds(dice_.from(1, 400)) : time;
     said.push_back({at, dice_.from(0, 1000), input});
-    if (!dice_.chance(2)) return;
+    if (!surprises(2)) return;
     // The same reading once more, or another value for the same instant.
     if (dice_.chance(50)) input.reading.value += 1;
     said.push_back({at + seconds(dice_.from(0, 60)), dice_.from(0, 1000), input});
@@ -67,7 +71,7 @@ class RandomProbe {
   double next_value() {
     switch (kind_) {
       case MeasureKind::state:
-        if (dice_.chance(6)) level_ = dice_.chance(90) ? 1 - std::round(level_) : 0.5;
+        if (surprises(6)) level_ = dice_.chance(90) ? 1 - std::round(level_) : 0.5;
         return level_;
       case MeasureKind::counter:
         return next_count();
@@ -78,20 +82,20 @@ class RandomProbe {
       default:
         break;
     }
-    if (dice_.chance(1)) return dice_.chance(50) ? 150 : -60;  // Outside of what is plausible.
-    if (dice_.chance(2)) return rounded(level_ + dice_.from(-20, 20) * 0.25);
-    if (dice_.chance(2)) stuck_ = dice_.from(4, 30);
+    if (surprises(1)) return dice_.chance(50) ? 150 : -60;  // Outside of what is plausible.
+    if (surprises(2)) return rounded(level_ + dice_.from(-20, 20) * 0.25);
+    if (surprises(2)) stuck_ = dice_.from(4, 30);
     if (stuck_ > 0) {
       --stuck_;
       return rounded(level_);
     }
     if (dice_.chance(2)) drift_ = dice_.from(-4, 4) * 0.05;
-    level_ += drift_ + dice_.from(-4, 4) * 0.05 - (level_ - centre_) * 0.02;
+    level_ += (drift_ + dice_.from(-4, 4) * 0.05) * (calm_ ? 0.3 : 1.0) - (level_ - centre_) * 0.02;
     return rounded(level_);
   }
 
   double next_count() {
-    if (dice_.chance(2)) {
+    if (surprises(2)) {
       level_ = dice_.chance(60) ? dice_.from(0, 2) : level_ * (dice_.chance(50) ? 0.5 : 0.75);
     } else if (dice_.chance(70)) {
       level_ += dice_.from(0, 4) * step_ * 0.5;
@@ -99,9 +103,13 @@ class RandomProbe {
     return level_;
   }
 
+  /// Of a calm probe, one tenth as often.
+  bool surprises(int percent) { return dice_.chance(percent) && (!calm_ || dice_.chance(10)); }
+
   [[nodiscard]] double rounded(double value) const { return std::round(value / grid_) * grid_; }
 
   Dice& dice_;
+  bool calm_;
   std::size_t probe_;
   MeasureKind kind_;
   double level_ = 0;
@@ -144,9 +152,10 @@ void add_work(std::vector<Arrival>& arrivals, std::size_t houses, Instant begin,
 std::vector<ReferenceInput> random_tape(const RuleSet& rules, const RandomFarm& farm, Dice& dice) {
   const Instant end = farm.tape_begin + farm.tape_span;
   std::vector<Arrival> arrivals;
+  const Mood mood = dice.chance(50) ? Mood::calm : Mood::mean;
   for (std::size_t probe = 0; probe < rules.probes.size(); ++probe) {
     if (dice.chance(5)) continue;  // Never heard.
-    const std::vector<Arrival> said = RandomProbe(rules, probe, dice).speak(farm.tape_begin, end);
+    const std::vector<Arrival> said = RandomProbe(rules, probe, mood, dice).speak(farm.tape_begin, end);
     arrivals.insert(arrivals.end(), said.begin(), said.end());
   }
   add_clock_lines(arrivals, farm.tape_begin, end, dice);

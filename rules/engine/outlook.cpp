@@ -1,0 +1,97 @@
+// Engine: which rules need no judging at each reading. A rule that is calm and stays calm, or that cannot
+// tell and goes on unable to, whatever comes until the next whole minute inside the bands of what is
+// expected, would be looked at in vain. The first reading outside its band (the first of a silent probe, a
+// late one, any value that people enter) ends that for all rules that read its measure.
+#include "rules/engine/engine.hpp"
+
+namespace underwing {
+
+namespace {
+
+/// Whether `value` can come to lie beyond `limit`, or that can come to be unknown.
+bool may_be_broken(Limit::Side side, const Range& value, const Range& limit) {
+  switch (side) {
+    case Limit::Side::low: return !ranges::below(value, limit).is_no();
+    case Limit::Side::high: return !ranges::below(limit, value).is_no();
+    case Limit::Side::when: return !limit.is_no();
+  }
+  return true;
+}
+
+/// Whether it can come to be known on which side of `limit` `value` lies.
+bool may_be_known(Limit::Side side, const Range& value, const Range& limit) {
+  const auto surely_unknown = [](const Range& range) { return range.is_known == Range::Known::no; };
+  return !(surely_unknown(limit) || (side != Limit::Side::when && surely_unknown(value)));
+}
+
+}  // namespace
+
+void Engine::look_out() {
+  ++outlook_.serial;
+  outlook_.now = now_;
+  outlook_.until = next_minute_;
+  outlook_.wall = wall();
+  for (std::size_t probe = 0; probe < board_.series.size(); ++probe) {
+    board_.bands[probe] = board_.series[probe].expected(outlook_);
+  }
+  for (std::size_t probe = 0; probe < probes_.size(); ++probe) probes_[probe].near = near_siblings(probe);
+  for (std::size_t rule = 0; rule < states_.size(); ++rule) settled_[rule] = stays_as_it_is(rule, outlook_);
+}
+
+void Engine::forget_outlook() {
+  settled_.assign(settled_.size(), false);
+  for (ProbeState& probe : probes_) probe.near = {};
+}
+
+void Engine::forget_outlook_of(std::size_t probe) {
+  for (const std::size_t rule : probes_[probe].readers) settled_[rule] = false;
+  for (const std::size_t sibling : probes_[probe].siblings) probes_[sibling].near = {};
+}
+
+/// Where a value is near each of its siblings, wherever they go. Empty where one of them may come or go.
+Series::Band Engine::near_siblings(std::size_t probe) const {
+  if (probes_[probe].siblings.empty()) return {};
+  const double max_apart = *rules_->probes[probe].quality.max_apart;
+  Series::Band near{-Range::kFar, Range::kFar};
+  for (const std::size_t sibling : probes_[probe].siblings) {
+    const Series::Band& band = board_.bands[sibling];
+    if (band.empty()) return {};
+    near = {std::max(near.low, band.high - max_apart), std::min(near.high, band.low + max_apart)};
+  }
+  return near;
+}
+
+bool Engine::was_expected(std::size_t probe, Instant time, double value) const {
+  return time >= outlook_.now && board_.bands[probe].holds(value);
+}
+
+bool Engine::stays_as_it_is(std::size_t index, const Outlook& outlook) {
+  const WatchedRule& rule = rules_->rules[index];
+  const RuleState& state = states_[index];
+  const Compiled& compiled = compiled_[index];
+  const bool unknown = state.waits_to_know();
+  if (!(state.calm || unknown) || !compiled.bounds_known || compiled.next_bound <= outlook.until)
+    return false;
+  if (!compiled.in_bounds) return !state.in_force;
+  if (!compiled.only_if.empty()) {
+    const Range only_if = compiled.only_if.range(outlook, board_);
+    if (only_if.is_no()) return !state.in_force;
+    const bool never_no = only_if.is_yes() || only_if.is_known == Range::Known::no;
+    if (!never_no) return false;
+  }
+  if (!state.in_force) return false;
+  const Range value = compiled.watch.empty() ? Range::unknown() : compiled.watch.range(outlook, board_);
+  const bool trend = rule.ahead && known(state.trend_per_min);
+  const Range projected =
+      trend ? ranges::add(value, Range::point(state.trend_per_min * hours_of(*rule.ahead) * 60.0))
+            : Range::unknown();
+  for (std::size_t i = 0; i < rule.limits.size(); ++i) {
+    const Limit::Side side = rule.limits[i].side;
+    const Range limit = compiled.limits[i].range(outlook, board_);
+    if (unknown ? may_be_known(side, value, limit) : may_be_broken(side, value, limit)) return false;
+    if (trend && may_be_broken(side, projected, limit)) return false;
+  }
+  return true;
+}
+
+}  // namespace underwing
