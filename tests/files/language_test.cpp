@@ -67,8 +67,8 @@ TEST(Languages, EnglishIsHeldToTheSame) {
 TEST(Languages, MistakesHaveTheirPlace) {
   EXPECT_EQ(issues(spanish("farm: GRANJA", "farm: GRANJÁ")), "es.yaml:5:14: the alphabet of text messages has no 'Á'; write 'A'\n");
   EXPECT_EQ(issues(spanish("wants: \"debe ser {value}\"", "wants: \"debe ser {valu}\"")),
-            "es.yaml:25:10: this text lacks the slot '{value}'\n"
-            "es.yaml:25:20: this text has no slot '{valu}'; did you mean 'value'?\n");
+            "es.yaml:29:10: this text lacks the slot '{value}'\n"
+            "es.yaml:29:20: this text has no slot '{valu}'; did you mean 'value'?\n");
 }
 
 TEST(Languages, MistakesAreNamed) {
@@ -130,7 +130,7 @@ TEST(Languages, AFarmNamesThemAndMayBringItsOwn) {
   ASSERT_TRUE(changed.ok());
   EXPECT_EQ(say(changed.rules->language("es"), "farm"), "FINCA");
   own.languages["languages/es.yaml"] = spanish("air_temperature: {low: FRIO", "air_temperature: {low: MUCHISIMO FRIO POR LA NOCHE");
-  EXPECT_EQ(errors_of(own), "languages/es.yaml:220:3: 'MUCHISIMO FRIO POR LA NOCHE' leaves no room for its value: with the longest house and value "
+  EXPECT_EQ(errors_of(own), "languages/es.yaml:230:3: 'MUCHISIMO FRIO POR LA NOCHE' leaves no room for its value: with the longest house and value "
                             "there are 51 characters, and a locked screen shows 40\n");
 }
 
