@@ -140,6 +140,7 @@ class Explainer {
     for (const Limit::Side side : {Limit::Side::high, Limit::Side::low}) {
       const auto danger = watch_.danger(rule_.house, side);
       if (!danger || danger->rule != rule_.name || rule_.probe || danger->by == "unknown") continue;
+      if (danger->minutes && *danger->minutes <= 0) continue;  // it is there, as the limit's own sentence says
       const std::string cause = side == Limit::Side::high ? "If the fans stay off" : "If the heaters stay off";
       if (danger->minutes) {
         say(fmt::format("{}, the air is at {} by {}.", cause, in_unit(danger->limit), at(watch_.now() + Duration(std::llround(*danger->minutes * 60'000)))));
