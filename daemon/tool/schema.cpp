@@ -111,6 +111,14 @@ ordered_json a_mass() {
   }));
 }
 
+ordered_json a_volume() {
+  return with_unit(atoms([](const Unit& unit) {
+    Dimension volume;
+    volume.exponent[Dimension::volume] = 1;
+    return unit.dimension == volume;
+  }));
+}
+
 /// No temperature on a scale: half a degree of difference is 0.5 K. Where the measure has no unit, a plain
 /// number.
 ordered_json a_difference() {
@@ -277,6 +285,8 @@ class Writer {
         return a_time(sign_of(key));
       case ValueKind::quantity:
         if (&keys == &flock_keys()) return a_mass();
+        if (key.name == "volume") return a_volume();
+        if (key.name == "outside") return with_unit(atoms([](const Unit& unit) { return unit.point; }));
         return key.name == "max_rate" ? a_rate() : a_difference();
       case ValueKind::unit:
         return pattern(fmt::format("({})?", any_unit()));

@@ -28,6 +28,7 @@ FarmFiles whole_farm(const std::string& more = "") {
   std::string probes = "      ready_list: [round]\n";
   for (const Measure& measure : built_in_measures()) probes += fmt::format("      {}: [one]\n", measure.name);
   files.farm_text.replace(begin, end - begin, probes);
+  files.farm_text += "heartbeat: {over: climate, to: underwing/heartbeat}\n";
   return files;
 }
 
