@@ -29,7 +29,7 @@ FarmText plain_farm() {
 
 Clock::duration time_until_told(Gateway& gateway, const std::string& who, const std::string& part) {
   const auto begun = Clock::now();
-  EXPECT_TRUE(wait_until([&] { return gateway.count_texts(who, part) > 0; })) << gateway.log();
+  EXPECT_TRUE(wait_until([&] { return gateway.count_texts(who, part) > 0; })) << gateway.log() << fmt::format("{}", fmt::join(gateway.texts(), "\n"));
   return Clock::now() - begun;
 }
 
@@ -65,7 +65,9 @@ TEST(Disk, FailingFromTheStartTheWatchWatchesAndWritesLater) {
   std::filesystem::create_directories(journal);
   gateway.start();
   gateway.set_value(25);
-  EXPECT_LT(time_until_told(gateway, "ines", "COLD"), kTold) << gateway.log();
+  // The text about the disk came first; what is more for the same person waits for up to 20 s.
+  EXPECT_LT(time_until_told(gateway, "tomas", "COLD"), 4s + kTold) << gateway.log();
+  EXPECT_LT(time_until_told(gateway, "ines", "COLD"), 20s + kTold) << gateway.log();
   EXPECT_TRUE(disk_is_in_trouble(gateway));
   std::filesystem::remove(journal);
   EXPECT_TRUE(wait_until([&] { return gateway.count_events("raised") == 1; })) << gateway.log();
