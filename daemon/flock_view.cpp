@@ -76,11 +76,6 @@ std::vector<double> held_values(const Engine& engine, std::size_t house, const c
   return values;
 }
 
-double middle_of(std::vector<double> values) {
-  if (values.empty()) return kUnknown;
-  std::sort(values.begin(), values.end());
-  const std::size_t half = values.size() / 2;
-  return values.size() % 2 == 1 ? values[half] : (values[half - 1] + values[half]) / 2;
-}
+double middle_of(std::vector<double> values) { return median_of(values); }
 
 }  // namespace underwing

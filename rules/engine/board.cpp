@@ -9,6 +9,24 @@
 
 namespace underwing {
 
+namespace {
+
+/// Of values in rising order.
+double middle_of(const std::vector<double>& values) {
+  const std::size_t middle = values.size() / 2;
+  return values.size() % 2 == 1 ? values[middle] : (values[middle - 1] + values[middle]) / 2.0;
+}
+
+double sum_of(const std::vector<double>& values) { return std::accumulate(values.begin(), values.end(), 0.0); }
+
+/// A sum says nothing where one part is missing; all else needs half of the probes.
+bool too_few(const Aggregate& aggregate, std::size_t count, std::size_t probes) {
+  if (aggregate.function == Expression::Function::total) return count < probes;
+  return count == 0 || count * 2 < probes;
+}
+
+}  // namespace
+
 Board::Board() = default;
 Board::~Board() = default;
 Board::Board(Board&&) noexcept = default;
@@ -92,20 +110,15 @@ double Board::value_of(const Aggregate& aggregate, const Moment& moment) {
   const std::vector<double>& values = row.values;
   const std::size_t count = values.size();
   const auto canonical = [&](double value) { return value * aggregate.factor + aggregate.offset; };
-  // A sum says nothing where one part is missing; all else needs half of the probes.
-  const bool sum = aggregate.function == Expression::Function::total;
-  if (sum ? count < row.probes.size() : count == 0 || count * 2 < row.probes.size()) return kUnknown;
+  if (too_few(aggregate, count, row.probes.size())) return kUnknown;
   switch (aggregate.function) {
     using enum Expression::Function;
-    case median: {
-      const std::size_t middle = count / 2;
-      return canonical(count % 2 == 1 ? values[middle] : (values[middle - 1] + values[middle]) / 2.0);
-    }
+    case median: return canonical(middle_of(values));
     case lowest: return canonical(values.front());
     case highest: return canonical(values.back());
     case spread: return canonical(values.back() - values.front());
-    case mean: return canonical(std::accumulate(values.begin(), values.end(), 0.0) / static_cast<double>(count));
-    case total: return canonical(std::accumulate(values.begin(), values.end(), 0.0));
+    case mean: return canonical(sum_of(values) / static_cast<double>(count));
+    case total: return canonical(sum_of(values));
     default: return kUnknown;
   }
 }
@@ -117,6 +130,57 @@ double Board::value_of_cell(std::size_t index, const Moment& moment) {
     cell.known_for.set(moment);
   }
   return cell.value;
+}
+
+void Board::fill_range(ProbeRow& row, const Outlook& outlook) {
+  row.outlook = outlook.serial;
+  row.settled = true;
+  row.lows.clear();
+  row.highs.clear();
+  for (const std::size_t probe : row.probes) {
+    Series& one = series[probe];
+    const Range range = row.window_function == Expression::Function::none
+                            ? one.held_range(outlook, bands[probe])
+                            : one.window_range(row.window_slot, row.window_function, outlook, bands[probe]);
+    if (range.is_known == Range::Known::perhaps) row.settled = false;
+    if (!range.sure()) continue;
+    row.lows.push_back(range.low);
+    row.highs.push_back(range.high);
+  }
+  std::sort(row.lows.begin(), row.lows.end());
+  std::sort(row.highs.begin(), row.highs.end());
+}
+
+Range Board::range_of(const Aggregate& aggregate, const Outlook& outlook) {
+  ProbeRow& row = rows[aggregate.row];
+  if (row.outlook != outlook.serial) fill_range(row, outlook);
+  if (!row.settled) return Range::open();
+  const std::vector<double>&lows = row.lows, &highs = row.highs;
+  const std::size_t count = lows.size();
+  if (too_few(aggregate, count, row.probes.size())) return Range::unknown();
+  const auto canonical = [&](double low, double high) {
+    return Range::between(low * aggregate.factor + aggregate.offset,
+                          high * aggregate.factor + aggregate.offset);
+  };
+  switch (aggregate.function) {
+    using enum Expression::Function;
+    case median: return canonical(middle_of(lows), middle_of(highs));
+    case lowest: return canonical(lows.front(), highs.front());
+    case highest: return canonical(lows.back(), highs.back());
+    case spread: return canonical(std::max(0.0, lows.back() - highs.front()), highs.back() - lows.front());
+    case mean: return canonical(sum_of(lows) / static_cast<double>(count), sum_of(highs) / static_cast<double>(count));
+    case total: return canonical(sum_of(lows), sum_of(highs));
+    default: return Range::open();
+  }
+}
+
+Range Board::range_of_cell(std::size_t index, const Outlook& outlook) {
+  Cell& cell = cells[index];
+  if (cell.outlook != outlook.serial) {
+    cell.outlook = outlook.serial;
+    cell.range = cell.program->range(outlook, *this);
+  }
+  return cell.range;
 }
 
 }  // namespace underwing
