@@ -1,5 +1,5 @@
 // Goal: the model house goes wrong as houses do, at the speeds and levels that are published, and its
-// balances close while it does. Method: single faults against the sheet figures, each named; short runs.
+// balances close while it does. Method: single faults against figures whose source is named; short runs.
 #include <gtest/gtest.h>
 
 #include <algorithm>
@@ -8,26 +8,12 @@
 #include <map>
 
 #include "plugins/model-house/farm_model.hpp"
+#include "tests/plugins/plain_house.hpp"
 
 namespace underwing {
 namespace {
 
-constexpr double kPlaced_s = 1772443800;  // 2026-03-02 09:30 UTC
-constexpr double kHour_s = 3600;
 constexpr double kDay_s = 86400;
-
-HouseParameters a_house() {
-  HouseParameters house;
-  house.placed_s = kPlaced_s;
-  return house;
-}
-
-Outside steady(double air_c) {
-  Outside outside;
-  outside.mean_c = air_c;
-  outside.swing_k = 0;
-  return outside;
-}
 
 /// At this age, after two hours in which it settles.
 HouseModel settled(const HouseParameters& house, double outside_c, double age_d) {

@@ -10,25 +10,10 @@
 #include "plugins/model-house/farm_model.hpp"
 #include "plugins/model-house/model_settings.hpp"
 #include "plugins/shared/senml.hpp"
+#include "tests/plugins/plain_house.hpp"
 
 namespace underwing {
 namespace {
-
-constexpr double kPlaced_s = 1772443800;  // 2026-03-02 09:30 UTC
-constexpr double kHour_s = 3600;
-
-HouseParameters a_house() {
-  HouseParameters house;
-  house.placed_s = kPlaced_s;
-  return house;
-}
-
-Outside steady(double air_c) {
-  Outside outside;
-  outside.mean_c = air_c;
-  outside.swing_k = 0;
-  return outside;
-}
 
 /// Empty, tight, unheated, with the litter at the air's temperature: only the named losses act.
 HouseParameters bare_house() {
