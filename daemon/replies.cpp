@@ -78,9 +78,9 @@ constexpr std::array<std::pair<std::string_view, Reply::Kind>, 8> kMeanings{
 bool among(const std::vector<std::string>& words, const std::string& word) { return std::find(words.begin(), words.end(), word) != words.end(); }
 
 std::optional<Reply::Kind> command_of(const std::string& word, const Language& language) {
-  for (const auto& [key, synonyms] : language.answers) {
-    const auto meaning = std::find_if(kMeanings.begin(), kMeanings.end(), [&](const auto& entry) { return entry.first == key; });
-    if (meaning != kMeanings.end() && among(synonyms, word)) return meaning->second;
+  for (const auto& [key, kind] : kMeanings) {
+    const auto synonyms = language.answers.find(std::string(key));
+    if (synonyms != language.answers.end() && among(synonyms->second, word)) return kind;
   }
   for (const auto& [name, kind] : kCommands) {
     if (word == name) return kind;

@@ -632,8 +632,8 @@ void Watch::end_orphans() {
   }
   for (const std::uint64_t id : orphans) {
     Alarm& alarm = alarms_.at(id);
-    if (alarm.subject == Alarm::Subject::condition) {
-      record({{"time", to_rfc3339(now_)}, {"event", "returned"}, {"house", alarm.house}, {"rule", alarm.rule},
+    if (alarm.subject != Alarm::Subject::built_in) {
+      record({{"time", to_rfc3339(now_)}, {"event", alarm.subject == Alarm::Subject::condition ? "returned" : "sees"}, {"house", alarm.house}, {"rule", alarm.rule},
               {"probe", alarm.probe.empty() ? nlohmann::ordered_json() : nlohmann::ordered_json(alarm.probe)},
               {"priority", to_string(alarm.priority)}, {"reason", to_string(Reason::not_watched)}});
     }

@@ -219,6 +219,10 @@ std::string Watch::back_text(const Alarm& alarm, Reason reason, const Language& 
   Slots slots{{"from", clock_time(rules_->farm.zone, alarm.raised + engine_->wall_ahead())}, {"time", clock_time(rules_->farm.zone, wall())},
               {"house", house_or_farm(alarm, language)}};
   const auto slot = [&](const char* name, const std::string& value) { slots.emplace_back(name, value); };
+  if (alarm.subject == Alarm::Subject::blindness && reason == Reason::not_watched) {
+    slot("what", say(language, "cannot_see"));
+    return say(language, "not_watched", slots);
+  }
   if (alarm.subject == Alarm::Subject::blindness && alarm.house.empty()) {
     slot("plugin", alarm.rule);
     return say(language, "plugin_sees", slots);

@@ -83,12 +83,19 @@ void Engine::adopt(const Engine& older) {
     const auto source = comparison.find_older(rules_->rules[rule]);
     if (!source) continue;
     const RuleState& before = older.states_[*source];
-    const bool alike = comparison.alike(older.rules_->rules[*source], rules_->rules[rule]);
-    states_[rule] = alike ? before : RuleState();
-    if (alike || before.limits.size() != rules_->rules[rule].limits.size()) continue;
-    for (const auto& limit : before.limits) {
-      states_[rule].limits.push_back({limit.active, limit.broken_itself, kNever, kNever, kNever});
+    RuleState& after = states_[rule];
+    if (comparison.alike(older.rules_->rules[*source], rules_->rules[rule])) {
+      after = before;
+      continue;
     }
+    // Other words end neither an alarm nor a blindness; only the delays begin anew.
+    after = RuleState();
+    after.in_force = before.in_force;
+    after.in_force_since = before.in_force_since;
+    after.left_force = before.left_force;
+    after.blind = before.blind;
+    if (before.limits.size() != rules_->rules[rule].limits.size()) continue;
+    for (const auto& limit : before.limits) after.limits.push_back({limit.active, limit.broken_itself, kNever, kNever, kNever});
   }
   evaluate_all(Occasion::due);
 }

@@ -126,6 +126,38 @@ TEST(Blindness, SurvivesAReloadAndARestartWhileAnyRuleIsBlind) {
   EXPECT_EQ(bench.told(), "");
 }
 
+TEST(Blindness, OfARuleThatSomebodyEditsGoesOn) {
+  FarmTexts texts;
+  Bench bench;
+  bench.run_to(march(3, 20, 10));
+  bench.silence("house-1/relative_humidity/centre");
+  bench.run_to(march(3, 20, 30));
+  EXPECT_EQ(bench.events(), "20:25:00 blind damp-air\n");
+  static_cast<void>(bench.told());
+  FarmTexts::change(texts.pack, "on_delay: 1 min\n    respond_within: 4 h", "on_delay: 2 min\n    respond_within: 4 h");
+  bench.watch().reload(texts.load());
+  bench.run_to(march(3, 20, 40));
+  EXPECT_EQ(bench.events(), "");
+  EXPECT_TRUE(bench.alarm("damp-air").life.condition());
+  bench.set("house-1/relative_humidity/centre", 60);
+  bench.run_to(march(3, 20, 44));
+  EXPECT_EQ(bench.events(), "20:43:00 sees damp-air\n");
+}
+
+TEST(Blindness, OfARuleThatIsGoneIsNoSight) {
+  FarmTexts texts;
+  Bench bench;
+  bench.run_to(march(3, 20, 10));
+  bench.silence("house-1/relative_humidity/centre");
+  bench.run_to(march(3, 20, 30));
+  static_cast<void>(bench.events());
+  FarmTexts::change(texts.pack, "  damp-air:", "  wet-air:");
+  bench.watch().reload(texts.load());
+  bench.settle();
+  EXPECT_EQ(bench.events(), "20:30:00 sees damp-air not watched\n");
+  EXPECT_EQ(bench.texts().back(), "H1 CANNOT SEE no longer watched.");
+}
+
 TEST(Blindness, AStandingAlarmWhoseRuleIsBlindGoesOnCalling) {
   Bench bench;
   bench.air(28);
