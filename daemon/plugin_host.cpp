@@ -43,7 +43,7 @@ struct PluginHost::Impl : std::enable_shared_from_this<Impl> {
   struct Message {
     PluginPtr plugin;
     std::string method;
-    json params;
+    json params, id;  ///< id: of a request; else null
   };
 
   EventLoop& loop;
@@ -142,7 +142,10 @@ struct PluginHost::Impl : std::enable_shared_from_this<Impl> {
     if (!method->is_string()) return false;
     json params = object.value("params", json::object());
     if (!params.is_object()) return false;
-    if (id != object.end()) {
+    if (id != object.end() && *method == "reply") {
+      // What a person says goes ahead of readings, whether an answer is wanted or not.
+      messages.push_back({plugin.shared_from_this(), "reply", std::move(params), *id});
+    } else if (id != object.end()) {
       enqueue_call(plugin, {method->get<std::string>(), *id, std::move(params), false});
     } else {
       if (!on_notification(plugin, method->get<std::string>(), params)) return false;
@@ -175,7 +178,7 @@ struct PluginHost::Impl : std::enable_shared_from_this<Impl> {
       if (delivery == params.end() || !delivery->is_string()) return false;
       plugin.answered(delivery->get<std::string>());
     }
-    messages.push_back({plugin.shared_from_this(), std::move(method), std::move(params)});
+    messages.push_back({plugin.shared_from_this(), std::move(method), std::move(params), json()});
     return true;
   }
 
@@ -205,7 +208,9 @@ struct PluginHost::Impl : std::enable_shared_from_this<Impl> {
     while (!messages.empty()) {
       const Message message = std::move(messages.front());
       messages.pop_front();
-      if (handlers.on_message) handlers.on_message(message.plugin->status().name, message.method, message.params);
+      const std::string& plugin = message.plugin->status().name;
+      if (message.id.is_null() && handlers.on_message) handlers.on_message(plugin, message.method, message.params);
+      if (!message.id.is_null() && handlers.on_request) handlers.on_request(plugin, message.id, message.method, message.params);
     }
     if (handlers.on_turn) handlers.on_turn();
     // A bounded batch, so that reading the pipes comes in between.

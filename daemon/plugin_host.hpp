@@ -69,7 +69,8 @@ struct PluginHandlers {
   std::function<void(const std::string& plugin, const SenmlRecord& reading)> on_reading;
   /// A notification: goes ahead of readings. `hello` comes here too, after the state has changed.
   std::function<void(const std::string& plugin, const std::string& method, const nlohmann::json& params)> on_message;
-  /// A request, to be answered with respond(): keeps its place behind the readings that came before it.
+  /// A request, to be answered with respond(): keeps its place behind the readings that came before it, but for `reply`,
+  /// which goes ahead of them.
   std::function<void(const std::string& plugin, const nlohmann::json& id, const std::string& method,
                      const nlohmann::json& params)> on_request;
   /// The answer to request(), likewise behind the readings.

@@ -86,7 +86,10 @@ void Service::Impl::apply() {
   if (transaction.rows.empty()) return;
   transaction.rows.emplace_back(SnapshotRow{watch->now(), watch->snapshot()});
   const std::uint64_t number = batch.number;
-  transaction.done = [this, number](const Result<void>&) {
+  submitted = number;
+  transaction.done = [this, number](const Result<void>& result) {
+    if (result.ok()) written = number;
+    tell_taken();
     hand_over(number);
     settle_step();
   };
@@ -101,6 +104,12 @@ void Service::Impl::hand_over(std::uint64_t number) {
   batches.erase(found);
   for (const Alarm& alarm : batch.alarms) publish(alarm);
   for (const Delivery& delivery : batch.deliveries) hand(delivery);
+}
+
+void Service::Impl::tell_taken() {
+  for (; plugins && !untold.empty() && untold.front().batch <= written; untold.pop_front()) {
+    plugins->respond(untold.front().plugin, untold.front().id, nlohmann::json::object());
+  }
 }
 
 void Service::Impl::hand(const Delivery& delivery) {

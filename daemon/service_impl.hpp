@@ -56,6 +56,7 @@ struct Service::Impl {
   // service_effects.cpp
   void apply();
   void hand_over(std::uint64_t batch);
+  void tell_taken();
   void hand(const Delivery& delivery);
   bool hand_on(const Delivery& delivery, const std::string& after);
   bool another_path(const std::string& plugin, const nlohmann::json& params);
@@ -115,6 +116,15 @@ struct Service::Impl {
   };
   std::deque<Batch> batches;
   std::uint64_t batch_count = 0;
+
+  /// Replies that their plugins keep until the journal has what they led to.
+  struct Untold {
+    std::uint64_t batch = 0;
+    std::string plugin;
+    nlohmann::json id;
+  };
+  std::deque<Untold> untold;
+  std::uint64_t submitted = 0, written = 0;    ///< the newest batch that the journal was given, and that it has
 
   struct Minute {
     Instant begin{};

@@ -60,7 +60,7 @@ void Service::Impl::on_message(const std::string& plugin, const std::string& met
   if (method == "receipt" && params.is_object() && another_path(plugin, params)) return;
   const auto entry = std::find_if(rules->farm.plugins.begin(), rules->farm.plugins.end(), [&](const PluginEntry& p) { return p.name == plugin; });
   const bool may_name = entry != rules->farm.plugins.end() && may_name_people(*entry);
-  if (const auto said = take_message(*watch, method, params, may_name ? Watch::MayName::yes : Watch::MayName::no)) {
+  if (const auto said = take_message(*watch, plugin, method, params, may_name ? Watch::MayName::yes : Watch::MayName::no)) {
     if (said->ok) health.erase(plugin);
     else health[plugin] = said->text;
     watch->plugin(plugin, said->ok, said->text);
@@ -93,6 +93,11 @@ EngineClock::Reading Service::Impl::read_clock() {
 
 void Service::Impl::on_request(const std::string& plugin, const nlohmann::json& id, const std::string& method,
                                const nlohmann::json& params) {
+  if (method == "reply") {
+    on_message(plugin, method, params);
+    untold.push_back({submitted, plugin, id});
+    return tell_taken();
+  }
   const auto time = params.find("time");
   if (method != "step" || !options.time_from_readings || time == params.end() || !time->is_number() || step) {
     plugins->respond(plugin, id, nlohmann::json::object());

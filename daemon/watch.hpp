@@ -149,7 +149,9 @@ class Watch {
   /// What a person sent; `from` is a number or address of a person, or a person's name where the plugin that brings it
   /// may name people (by "mqtt", only that). Anything else is kept and never answered.
   enum class MayName : std::uint8_t { no, yes };
-  void reply(const std::string& from, const std::string& by, const std::string& text, MayName may_name = MayName::no);
+  /// A reply whose `key` came already changes nothing; the last 200 of a day are remembered, over restarts, too.
+  void reply(const std::string& from, const std::string& by, const std::string& text, MayName may_name = MayName::no,
+             const std::string& key = {});
   /// The same from the command line; nullopt: not understood or nothing to answer. Gives what was done, in words.
   struct Answered {
     bool done = false;
@@ -375,6 +377,7 @@ class Watch {
 
   // watch_replies.cpp: what people send
   void answer(const Person& person, const std::string& text);
+  [[nodiscard]] bool note_key(const std::string& key);
   std::string carry_out(const Person& person, const Reply& asked);
   std::string take_answer(const Person& person, const Reply& asked);
   std::string shelve_by_code(const Person& person, const Reply& asked);
@@ -525,6 +528,7 @@ class Watch {
   };
   std::map<std::string, Day> day_;
   std::map<std::string, std::deque<std::pair<Instant, double>>> levels_;  ///< of gas and fuel, by the hour
+  std::map<std::string, Instant> replies_taken_;  ///< by key: when
   std::map<std::string, Instant> helped_;       ///< person: when told how to answer, since when nothing was understood
   struct Shelving {
     Instant until{};

@@ -19,6 +19,8 @@ constexpr std::size_t kReplyKeptMax = 160;
 constexpr Duration kHelpRest = 12h;       // one line of help, then none until something was understood or this has passed
 constexpr Duration kWorkMax = 12h;        // as for shelving: a slip of a thumb must not blind the watch for days
 constexpr Duration kWorkReminder = 5min;
+constexpr Duration kKeysKept = 24h;
+constexpr std::size_t kKeysMax = 200;
 
 }  // namespace
 
@@ -30,7 +32,8 @@ void Watch::answer(const Person& person, const std::string& text) {
   tell(person.name, {person.addresses.contains(Way::text) ? Way::text : person.addresses.begin()->first}, message);
 }
 
-void Watch::reply(const std::string& from, const std::string& by, const std::string& text, MayName may_name) {
+void Watch::reply(const std::string& from, const std::string& by, const std::string& text, MayName may_name, const std::string& key) {
+  if (!key.empty() && !note_key(key)) return;
   const Person* person = by == "mqtt" ? nullptr : person_at(rules_->farm, from);
   if (!person && may_name == MayName::yes) person = find_person(rules_->farm, from);
   record({{"time", to_rfc3339(now_)}, {"event", "reply"}, {"from", from}, {"by", by},
@@ -43,6 +46,17 @@ void Watch::reply(const std::string& from, const std::string& by, const std::str
   const std::string answer_text = carry_out(*person, asked);
   if (!answer_text.empty()) answer(*person, answer_text);
   forget_settled();
+}
+
+/// False: a reply of this key was taken before.
+bool Watch::note_key(const std::string& key) {
+  if (replies_taken_.contains(key)) return false;
+  std::erase_if(replies_taken_, [&](const auto& taken) { return now_ - taken.second > kKeysKept; });
+  if (replies_taken_.size() >= kKeysMax) {
+    replies_taken_.erase(std::min_element(replies_taken_.begin(), replies_taken_.end(), [](const auto& a, const auto& b) { return a.second < b.second; }));
+  }
+  replies_taken_[key] = now_;
+  return true;
 }
 
 std::string Watch::carry_out(const Person& person, const Reply& asked) {

@@ -231,6 +231,7 @@ std::string Watch::snapshot() const {
   out["flood"] = flood_;
   for (const Instant time : told_lately_) out["told_lately"].push_back(to_json(time));
   for (const auto& [who, time] : helped_) out["helped"][who] = to_json(time);
+  for (const auto& [key, time] : replies_taken_) out["replies_taken"][key] = to_json(time);
   return out.dump(-1, ' ', false, json::error_handler_t::replace);
 }
 
@@ -330,6 +331,7 @@ bool Watch::restore(const std::string& snapshot) {
     const auto unusable_since = to_instants(list("unusable_since"));
     auto silent_since = to_instants(list("silent_since"));
     auto helped = to_instants(list("helped"));
+    auto replies_taken = to_instants(list("replies_taken"));
     decltype(paths_) paths;
     const json all_paths = list("paths");
     for (const auto& [name, path] : all_paths.items()) {
@@ -398,6 +400,7 @@ bool Watch::restore(const std::string& snapshot) {
     codes_used_ = std::move(codes_used);
     silent_since_ = std::move(silent_since);
     helped_ = std::move(helped);
+    replies_taken_ = std::move(replies_taken);
     swaps_ = std::move(swaps);
     paths_ = std::move(paths);
     drilled_ = std::move(drilled);

@@ -46,6 +46,7 @@ void Plugin::on_heartbeat(const Beat& beat) {
 }
 void Plugin::on_step(double) {}
 void Plugin::on_settled(double) {}
+void Plugin::on_taken(const std::string&) {}
 void Plugin::on_wake() {}
 std::optional<Plugin::Clock::time_point> Plugin::on_time(Clock::time_point) {
   return std::nullopt;
@@ -166,10 +167,15 @@ void Plugin::receipt(const std::string& delivery, std::string_view outcome, cons
 }
 
 void Plugin::reply(const std::string& from, std::string_view by, const std::string& text,
-                   std::optional<double> time) {
+                   std::optional<double> time, const std::string& key) {
   nlohmann::json params{{"from", from}, {"by", by}, {"text", text}};
   if (time) params["time"] = *time;
-  send(notification("reply", std::move(params)));
+  if (key.empty()) return send(notification("reply", std::move(params)));
+  params["key"] = key;
+  nlohmann::json request = notification("reply", std::move(params));
+  request["id"] = ++last_id_;
+  handed_[last_id_] = key;
+  send(request);
 }
 
 void Plugin::answer_beat(const nlohmann::json& id, bool answered, const std::string& text) {
@@ -257,7 +263,13 @@ void Plugin::take_delivery(const nlohmann::json& params) {
 
 void Plugin::take_answer(const nlohmann::json& message) {
   if (!message.contains("id") || !message["id"].is_number_integer()) return;
-  const auto asked = asked_.find(message["id"].get<std::int64_t>());
+  const auto id = message["id"].get<std::int64_t>();
+  if (const auto handed = handed_.extract(id); !handed.empty()) {
+    if (message.contains("error")) log(fmt::format("{}: the daemon refuses a reply: {}", name_, message["error"].dump()));
+    else on_taken(handed.mapped());
+    return;
+  }
+  const auto asked = asked_.find(id);
   if (asked == asked_.end()) return;
   const double time = asked->second;
   asked_.erase(asked);

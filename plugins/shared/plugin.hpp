@@ -64,6 +64,8 @@ class Plugin {
   virtual void on_step(double time);
   /// The daemon has settled everything up to `time`, asked for by `ask_step`.
   virtual void on_settled(double time);
+  /// The daemon's journal has the reply of this key.
+  virtual void on_taken(const std::string& key);
   virtual void on_wake();
   /// Does what is due and returns when it wants to be called again; nullopt: when anything else happens.
   virtual std::optional<Clock::time_point> on_time(Clock::time_point now);
@@ -75,9 +77,10 @@ class Plugin {
   void flush();
   void health(bool ok, const std::string& text);  ///< says it only when it changed
   void receipt(const std::string& delivery, std::string_view outcome, const std::string& text);
-  /// `time`: when it was said, seconds since 1970, where that is known.
+  /// `time`: when it was said, seconds since 1970, where that is known. With a `key` the daemon says when it has it
+  /// (`on_taken`), and takes it once, however often it is handed over.
   void reply(const std::string& from, std::string_view by, const std::string& text,
-             std::optional<double> time = std::nullopt);
+             std::optional<double> time = std::nullopt, const std::string& key = {});
   void answer_beat(const nlohmann::json& id, bool answered, const std::string& text);
   void ask_step(double time);
   [[nodiscard]] bool started() const { return started_; }
@@ -107,6 +110,7 @@ class Plugin {
   std::map<std::string, nlohmann::json> receipts_;  ///< by delivery, the newest kReceiptsMax
   std::deque<std::string> receipt_order_;
   std::map<std::int64_t, double> asked_;  ///< request id -> time
+  std::map<std::int64_t, std::string> handed_;  ///< request id -> key of a reply
   std::int64_t last_id_ = 0;
 };
 

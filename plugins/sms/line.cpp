@@ -6,6 +6,7 @@
 #include <utility>
 
 #include "plugins/shared/clock.hpp"
+#include "plugins/sms/septets.hpp"
 
 namespace underwing {
 
@@ -17,6 +18,8 @@ constexpr milliseconds kTurn{50};
 constexpr milliseconds kPauseFirst{2000}, kPauseLast{300'000};
 constexpr milliseconds kRetryPause{3000};
 constexpr int kTriesMax = 3;
+constexpr milliseconds kRingLeast{10'000};  ///< a network takes some of it to find the telephone (common practice)
+constexpr milliseconds kRingLast{5000};     ///< a call whose time is nearly over rings so long all the same
 constexpr int kRungOfHealth = 3;  ///< from here on people have to know
 
 /// TP-ST (3GPP TS 23.040, 9.2.3.15): below 0x20 the centre has ended with success, from 0x40 on without.
@@ -27,7 +30,11 @@ Report meaning_of(int status) {
   return status < 0x40 ? Report::waits : Report::failed;
 }
 
+constexpr const char* kItRang = "it rang; that proves nobody";
+
 }  // namespace
+
+bool Line::is_urgent_text(const Job& job) { return job.delivery.by != "call" && job.delivery.priority == "urgent"; }
 
 Line::Line(LineSettings settings, Memory memory, std::function<void()> wake)
     : settings_(std::move(settings)), memory_(std::move(memory)), wake_(std::move(wake)), pause_(kPauseFirst) {
@@ -54,6 +61,12 @@ void Line::deliver(const Delivery& delivery) {
   // The daemon repeats what it has no receipt for; once in flight is enough.
   if (!in_flight_.insert(delivery.id).second) return;
   jobs_.push_back({delivery, Clock::now() + settings_.give_up_after, 0});
+  changed_.notify_all();
+}
+
+void Line::taken(const std::string& key) {
+  const std::lock_guard lock(mutex_);
+  taken_.push_back(key);
   changed_.notify_all();
 }
 
@@ -128,35 +141,44 @@ void Line::turn() {
     else rest(kTurn);
     return;
   }
+  settle_taken();
   std::vector<Incoming> incoming;
   const bool waits = modem_.take_pushed(incoming);
   take(incoming);
+  hand_texts();
   if (waits || Clock::now() >= store_due_) return read_store();
-  std::optional<Job> job;
-  {
-    const std::lock_guard lock(mutex_);
-    // A text waits its turn; a call does not.
-    const auto next = std::find_if(jobs_.begin(), jobs_.end(), [&](const Job& each) { return each.delivery.by == "call" || Clock::now() >= send_due_; });
-    if (next != jobs_.end()) {
-      job = std::move(*next);
-      jobs_.erase(next);
-    }
-  }
-  if (job) work_off(std::move(*job));
+  if (auto job = next_job()) work_off(std::move(*job));
   else rest(kTurn);
 }
 
+/// Urgent texts go first, then calls, which wait for nothing else, then other texts.
+std::optional<Line::Job> Line::next_job() {
+  const std::lock_guard lock(mutex_);
+  const bool due = Clock::now() >= send_due_;
+  auto next = std::find_if(jobs_.begin(), jobs_.end(), is_urgent_text);
+  if (next != jobs_.end() && !due) return std::nullopt;
+  if (next == jobs_.end()) next = std::find_if(jobs_.begin(), jobs_.end(), [](const Job& job) { return job.delivery.by == "call"; });
+  if (next == jobs_.end() && due) next = jobs_.begin();
+  if (next == jobs_.end()) return std::nullopt;
+  Job job = std::move(*next);
+  jobs_.erase(next);
+  return job;
+}
+
 void Line::give_up_late() {
-  std::vector<Delivery> late;
+  std::vector<Job> late;
   {
     const std::lock_guard lock(mutex_);
     std::erase_if(jobs_, [&](const Job& job) {
       if (Clock::now() < job.until) return false;
-      late.push_back(job.delivery);
+      late.push_back(job);
       return true;
     });
   }
-  for (const Delivery& delivery : late) finish(delivery, "failed", "the modem could not be reached in time");
+  for (const Job& job : late) {
+    if (job.rung >= ring_least()) finish(job.delivery, "sent", kItRang);
+    else finish(job.delivery, "failed", job.rung > Clock::duration::zero() ? "urgent texts went ahead of the call" : "the modem could not be reached in time");
+  }
 }
 
 void Line::open_modem() {
@@ -217,11 +239,30 @@ void Line::recover(const std::string& why) {
 void Line::work_off(Job job) {
   if (const Memory::Text* known = memory_.find(job.delivery.id)) return finish(job.delivery, known->outcome, known->words, known->reference);
   if (job.delivery.by != "call") return send_text(job);
-  const auto left = std::chrono::duration_cast<std::chrono::seconds>(job.until - Clock::now());
-  const auto how_long = std::min(std::chrono::duration_cast<std::chrono::seconds>(settings_.ring_for), std::max(left, std::chrono::seconds(5)));
-  const std::string trouble = modem_.ring(job.delivery.to, how_long);
-  if (trouble.empty()) return finish(job.delivery, "sent", "it rang; that proves nobody");
-  finish(job.delivery, "failed", trouble);
+  ring(std::move(job));
+}
+
+milliseconds Line::ring_least() const { return std::min(kRingLeast, settings_.ring_for); }
+
+bool Line::urgent_text_waits() {
+  const std::lock_guard lock(mutex_);
+  return stopping_ || (Clock::now() >= send_due_ && std::any_of(jobs_.begin(), jobs_.end(), is_urgent_text));
+}
+
+/// A call is broken off for an urgent text and for whatever comes in, and rings on afterwards: whether a modem sends a
+/// text during a call differs from make to make, but all of them hang up.
+void Line::ring(Job job) {
+  const auto begun = Clock::now();
+  const auto wanted = std::max(settings_.ring_for - std::chrono::duration_cast<milliseconds>(job.rung), ring_least());
+  const auto left = std::max(std::chrono::duration_cast<milliseconds>(job.until - begun), kRingLast);
+  const auto span = std::min(wanted, left);
+  const std::string trouble = modem_.ring(job.delivery.to, span, [this] { return urgent_text_waits(); });
+  if (!trouble.empty()) return finish(job.delivery, "failed", trouble);
+  const auto rung = Clock::now() - begun;
+  if (rung >= span) return finish(job.delivery, "sent", kItRang);
+  job.rung += rung;
+  const std::lock_guard lock(mutex_);
+  jobs_.push_front(std::move(job));
 }
 
 void Line::send_text(Job& job) {
@@ -243,12 +284,17 @@ void Line::send_text(Job& job) {
   jobs_.push_front(std::move(job));
 }
 
+/// Texts stay in the store until the daemon has them: what happens in between loses none.
 void Line::read_store() {
   store_due_ = Clock::now() + settings_.read_store_every;
-  std::vector<Incoming> incoming;
-  const std::string trouble = modem_.empty_store(incoming);
-  take(incoming);
-  if (!trouble.empty()) return recover(trouble);
+  std::vector<Incoming> stored;
+  if (const std::string trouble = modem_.read_store(stored); !trouble.empty()) return recover(trouble);
+  take(stored);
+  hand_texts();
+  for (const Incoming& one : stored) {
+    if (one.kind != Incoming::Kind::text || inbox_.may_go(one)) modem_.remove(one.location);
+  }
+  inbox_.forget(Clock::now());
   look_at_network();
 }
 
@@ -261,19 +307,33 @@ void Line::look_at_network() {
 }
 
 void Line::take(const std::vector<Incoming>& incoming) {
-  const auto reply = [&](const Incoming& text) {
-    News news;
-    news.kind = News::Kind::reply;
-    news.from = text.number;
-    news.text = text.text;
-    news.time = text.time;
-    tell(std::move(news));
-  };
   for (const Incoming& one : incoming) {
     if (one.kind == Incoming::Kind::report) take_report(one);
-    else if (const auto whole = long_texts_.take(one, Clock::now())) reply(*whole);
+    if (one.kind == Incoming::Kind::text) inbox_.see(one, Clock::now());
   }
-  for (const Incoming& rest : long_texts_.overdue(Clock::now())) reply(rest);
+}
+
+void Line::hand_texts() {
+  for (const Inbox::Text& text : inbox_.ready(Clock::now())) {
+    News news;
+    news.kind = News::Kind::reply;
+    news.from = text.whole.number;
+    news.text = text.whole.text;
+    news.time = text.whole.time;
+    news.key = text.key;
+    tell(std::move(news));
+  }
+}
+
+/// What the daemon has leaves the store at once.
+void Line::settle_taken() {
+  std::vector<std::string> keys;
+  {
+    const std::lock_guard lock(mutex_);
+    keys = std::exchange(taken_, {});
+  }
+  for (const std::string& key : keys) inbox_.taken(key);
+  if (!keys.empty()) store_due_ = Clock::now();
 }
 
 void Line::take_report(const Incoming& report) {

@@ -11,7 +11,7 @@
 #include <vector>
 
 #include "plugins/shared/plugin.hpp"
-#include "plugins/sms/long_texts.hpp"
+#include "plugins/sms/inbox.hpp"
 #include "plugins/sms/memory.hpp"
 #include "plugins/sms/modem.hpp"
 
@@ -35,7 +35,7 @@ class Line {
     enum class Kind : std::uint8_t { receipt, reply, health };
     Kind kind = Kind::receipt;
     std::string delivery, outcome, text;  ///< of a receipt; `text` of all
-    std::string from;
+    std::string from, key;       ///< of a reply
     std::optional<double> time;  ///< of a reply, where it is known
     bool ok = false;
   };
@@ -47,6 +47,8 @@ class Line {
   Line& operator=(const Line&) = delete;
 
   void deliver(const Delivery& delivery);
+  /// The daemon has the reply of this key: it may leave the modem's store.
+  void taken(const std::string& key);
   [[nodiscard]] std::vector<News> take_news();
   /// Ends the thread as soon as the modem lets it; false: it did not within a second.
   [[nodiscard]] bool stop();
@@ -57,6 +59,7 @@ class Line {
     Delivery delivery;
     Clock::time_point until;
     int tries = 0;
+    Clock::duration rung{0};  ///< of a call: so far
   };
 
   void run();
@@ -64,11 +67,18 @@ class Line {
   void open_modem();
   [[nodiscard]] bool unlock();
   void recover(const std::string& why);
+  [[nodiscard]] std::optional<Job> next_job();
+  [[nodiscard]] static bool is_urgent_text(const Job& job);
+  [[nodiscard]] bool urgent_text_waits();
   void work_off(Job job);
+  void ring(Job job);
+  [[nodiscard]] std::chrono::milliseconds ring_least() const;
   void send_text(Job& job);
   void give_up_late();
   void read_store();
   void take(const std::vector<Incoming>& incoming);
+  void hand_texts();
+  void settle_taken();
   void take_report(const Incoming& report);
   void look_at_network();
   void finish(const Delivery& delivery, const std::string& outcome, const std::string& text, int reference = -1);
@@ -81,7 +91,7 @@ class Line {
   Memory memory_;
   std::function<void()> wake_;
   Modem modem_;
-  LongTexts long_texts_;
+  Inbox inbox_;
   int rung_ = 0;                  ///< of the ladder of recovery
   Clock::time_point open_due_{};
   Clock::time_point send_due_{};
@@ -94,6 +104,7 @@ class Line {
   std::deque<Job> jobs_;
   std::set<std::string> in_flight_;
   std::vector<News> news_;
+  std::vector<std::string> taken_;  ///< keys of replies
   bool stopping_ = false;
   bool stopped_ = false;
   std::thread thread_;

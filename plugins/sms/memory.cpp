@@ -2,15 +2,15 @@
 
 #include <fcntl.h>
 #include <fmt/format.h>
-#include <sodium.h>
 #include <sys/stat.h>
 #include <unistd.h>
 
-#include <array>
 #include <cerrno>
 #include <cstring>
 #include <fstream>
 #include <nlohmann/json.hpp>
+
+#include "plugins/sms/short_hash.hpp"
 
 namespace underwing {
 
@@ -18,14 +18,6 @@ namespace {
 
 constexpr std::size_t kTextsMax = 500;
 constexpr double kReportsWithin_s = 24 * 3600;
-
-std::string hash_of(const std::string& pin) {
-  std::array<unsigned char, 16> hash{};
-  crypto_generichash(hash.data(), hash.size(), reinterpret_cast<const unsigned char*>(pin.data()), pin.size(), nullptr, 0);
-  std::string text;
-  for (const unsigned char byte : hash) text += fmt::format("{:02x}", byte);
-  return text;
-}
 
 /// Numbers as people and networks write them differ by spaces and by "+" and "00"; their ends do not.
 bool same_number(const std::string& a, const std::string& b) {
@@ -75,8 +67,8 @@ void Memory::add(Text text) {
   if (texts_.size() > kTextsMax) texts_.pop_front();
 }
 
-bool Memory::pin_spent(const std::string& pin) const { return pin_hash_ == hash_of(pin); }
-void Memory::spend_pin(const std::string& pin) { pin_hash_ = hash_of(pin); }
+bool Memory::pin_spent(const std::string& pin) const { return pin_hash_ == short_hash(pin); }
+void Memory::spend_pin(const std::string& pin) { pin_hash_ = short_hash(pin); }
 void Memory::forget_pin() { pin_hash_.clear(); }
 
 std::string Memory::save() const {

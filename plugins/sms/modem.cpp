@@ -63,7 +63,8 @@ std::optional<double> seconds_of(const GSM_DateTime& at) {
 
 Incoming to_incoming(const GSM_SMSMessage& message) {
   Incoming in;
-  in.kind = message.PDU == SMS_Status_Report ? Incoming::Kind::report : Incoming::Kind::text;
+  in.kind = message.PDU == SMS_Status_Report ? Incoming::Kind::report : message.PDU == SMS_Deliver ? Incoming::Kind::text : Incoming::Kind::other;
+  in.location = message.Location;
   in.number = utf8(message.Number);
   in.reference = message.MessageReference;
   in.status = message.DeliveryStatus;
@@ -214,12 +215,12 @@ Sent Modem::send(const std::string& number, const std::string& text) {
   return {SendFault::silent, -1, "the modem did not say what became of it; it may have gone out"};
 }
 
-std::string Modem::ring(const std::string& number, std::chrono::seconds how_long) {
+std::string Modem::ring(const std::string& number, std::chrono::milliseconds how_long, const std::function<bool()>& enough) {
   std::string digits = digits_of(number);
   const GSM_Error error = GSM_DialVoice(impl_->machine, digits.data(), GSM_CALL_DefaultNumberPresence);
   if (error != ERR_NONE) return fmt::format("the modem does not call ({})", GSM_ErrorString(error));
   const auto until = Clock::now() + how_long;
-  while (Clock::now() < until) impl_->turn();
+  while (Clock::now() < until && !impl_->waiting && impl_->pushed.empty() && !enough()) impl_->turn();
   static_cast<void>(GSM_CancelCall(impl_->machine, 0, TRUE));
   return "";
 }
@@ -231,23 +232,24 @@ bool Modem::take_pushed(std::vector<Incoming>& taken) {
   return std::exchange(impl_->waiting, false);
 }
 
-std::string Modem::empty_store(std::vector<Incoming>& taken) {
+std::string Modem::read_store(std::vector<Incoming>& read) {
   auto messages = std::make_unique<GSM_MultiSMSMessage>();
-  std::vector<GSM_SMSMessage> read;
+  std::vector<Incoming> found;
   for (bool first = true;; first = false) {
     messages->SMS[0].Folder = 0;
     const GSM_Error error = GSM_GetNextSMS(impl_->machine, messages.get(), first ? TRUE : FALSE);
     if (error == ERR_EMPTY) break;
     if (error != ERR_NONE) return fmt::format("the message store cannot be read ({})", GSM_ErrorString(error));
-    for (int i = 0; i < messages->Number; ++i) read.push_back(messages->SMS[i]);
+    for (int i = 0; i < messages->Number; ++i) found.push_back(to_incoming(messages->SMS[i]));
   }
-  // Deleted only after all were read: deleting moves what the library counts by.
-  for (GSM_SMSMessage& message : read) {
-    if (message.PDU == SMS_Deliver || message.PDU == SMS_Status_Report) taken.push_back(to_incoming(message));
-    message.Folder = 0;
-    static_cast<void>(GSM_DeleteSMS(impl_->machine, &message));
-  }
+  read = std::move(found);
   return "";
+}
+
+void Modem::remove(int location) {
+  GSM_SMSMessage message{};
+  message.Location = location;
+  static_cast<void>(GSM_DeleteSMS(impl_->machine, &message));
 }
 
 std::optional<std::string> Modem::network(bool& registered) {

@@ -1,6 +1,7 @@
 #pragma once
 
 #include <chrono>
+#include <functional>
 #include <memory>
 #include <optional>
 #include <string>
@@ -18,7 +19,7 @@ struct ModemSettings {
 
 /// What came from the network.
 struct Incoming {
-  enum class Kind : std::uint8_t { text, report };
+  enum class Kind : std::uint8_t { text, report, other };
   Kind kind = Kind::text;
   std::string number;
   std::string text;   ///< UTF-8
@@ -28,6 +29,7 @@ struct Incoming {
   int status = 0;     ///< of a report: TP-ST (3GPP TS 23.040, 9.2.3.15)
   int group = 0;      ///< of a part of a long text: what its parts have in common
   int part = 1, parts = 1;
+  int location = 0;   ///< in the store; 0: it was pushed
 };
 
 /// What a refused text asks for, by the number of +CMS ERROR (3GPP TS 27.005, 3.2.5; TS 24.011, annex E).
@@ -68,13 +70,15 @@ class Modem {
 
   /// Sends one part with a delivery report asked for, valid for an hour, and waits for the modem's answer.
   [[nodiscard]] Sent send(const std::string& number, const std::string& text);
-  /// Lets the number ring for so long, then hangs up. Empty: it rang, or was answered; both say nothing of the person.
-  [[nodiscard]] std::string ring(const std::string& number, std::chrono::seconds how_long);
+  /// Lets the number ring for so long, or until something comes in or `enough` says so, then hangs up. Empty: it rang, or
+  /// was answered; both say nothing of the person.
+  [[nodiscard]] std::string ring(const std::string& number, std::chrono::milliseconds how_long, const std::function<bool()>& enough);
 
   /// Takes what the modem has pushed. Returns at once. True: something waits in the store.
   [[nodiscard]] bool take_pushed(std::vector<Incoming>& taken);
-  /// Reads the whole store and empties it. Empty: fine; else why it could not be read.
-  [[nodiscard]] std::string empty_store(std::vector<Incoming>& taken);
+  /// Reads the whole store. Empty: fine; else why it could not be read.
+  [[nodiscard]] std::string read_store(std::vector<Incoming>& read);
+  void remove(int location);
 
   /// "signal 60 %, home network"; nullopt where the modem does not answer.
   [[nodiscard]] std::optional<std::string> network(bool& registered);

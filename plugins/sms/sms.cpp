@@ -60,11 +60,15 @@ class Sms final : public Plugin {
     if (line_) line_->deliver(delivery);
   }
 
+  void on_taken(const std::string& key) override {
+    if (line_) line_->taken(key);
+  }
+
   void on_wake() override {
     for (const Line::News& news : line_->take_news()) {
       switch (news.kind) {
         case Line::News::Kind::receipt: receipt(news.delivery, news.outcome, news.text); break;
-        case Line::News::Kind::reply: reply(news.from, "text", news.text, news.time); break;
+        case Line::News::Kind::reply: reply(news.from, "text", news.text, news.time, news.key); break;
         case Line::News::Kind::health: health(news.ok, news.text); break;
       }
     }

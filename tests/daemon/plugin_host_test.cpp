@@ -113,11 +113,11 @@ read line
 
 TEST_F(PluginHostTest, ObjectsGoAheadOfReadingsAndRequestsKeepTheirPlace) {
   start("p", R"(cat > /dev/null & exec 3<&0
-printf '[{"n":"a","v":1}]\n[{"n":"a","v":2}]\n{"jsonrpc":"2.0","id":1,"method":"step","params":{}}\n[{"n":"a","v":3}]\n{"jsonrpc":"2.0","method":"reply","params":{"text":"OK"}}\n'
+printf '[{"n":"a","v":1}]\n[{"n":"a","v":2}]\n{"jsonrpc":"2.0","id":1,"method":"step","params":{}}\n[{"n":"a","v":3}]\n{"jsonrpc":"2.0","method":"reply","params":{"text":"OK"}}\n{"jsonrpc":"2.0","id":2,"method":"reply","params":{}}\n'
 sleep 5
 )");
-  ASSERT_TRUE(until([&] { return seen.size() == 5; }));
-  EXPECT_EQ(seen, (std::vector<std::string>{R"(p: reply {"text":"OK"})", "p: a - 1", "p: a - 2", "p: step?", "p: a - 3"}));
+  ASSERT_TRUE(until([&] { return seen.size() == 6; }));
+  EXPECT_EQ(seen, (std::vector<std::string>{R"(p: reply {"text":"OK"})", "p: reply?", "p: a - 1", "p: a - 2", "p: step?", "p: a - 3"}));
 }
 
 TEST_F(PluginHostTest, AsksAndIsAnswered) {

@@ -8,7 +8,9 @@
 #include <sys/resource.h>
 
 #include <filesystem>
+#include <fstream>
 
+#include "daemon/journal.hpp"
 #include "tests/e2e/gateway.hpp"
 
 namespace underwing::test {
@@ -102,6 +104,42 @@ TEST(Disk, AJournalThatHangsHoldsNoMessageBack) {
   }
   EXPECT_TRUE(wait_until([&] { return gateway.count_events("raised") == 1; })) << gateway.log();
   EXPECT_EQ(gateway.count_texts("ines", "COLD 25"), 1U) << "told again by the write that came late";
+  EXPECT_EQ(gateway.stop(), 0);
+}
+
+// A plugin may let go of a reply only when a power cut cannot take it any more; what it hands over again is no second reply.
+TEST(Disk, AReplyIsTakenWhenTheJournalHasItAndOnce) {
+  FarmText farm = plain_farm();
+  Gateway gateway(farm);
+  farm.plugins += fmt::format("\n  hand: {{run: {}/tests/e2e/hand_on.sh, arguments: [{}, {}]}}", UNDERWING_SOURCE_DIR, gateway.path("lines"), gateway.path("said"));
+  gateway.write_farm(farm);
+  std::ofstream lines(gateway.path("lines"), std::ios::app);
+  std::ofstream(gateway.path("said"), std::ios::app).flush();
+  const auto hand = [&](int id) {
+    lines << fmt::format(R"({{"jsonrpc":"2.0","id":{},"method":"reply","params":{{"from":"+44 7700 900102","by":"text","text":"OK","key":"m1"}}}})", id) << std::endl;
+  };
+  const auto is_taken = [&](int id) { return count_of(fmt::format("\"id\":{},", id), read_file(gateway.path("said"))) == 1; };
+  const auto answers = [&] {
+    auto journal = JournalReader::open(gateway.path("state/journal.db"));
+    return journal.ok() ? journal->answers_since(Instant{})->size() : 0;
+  };
+  gateway.start();
+  {
+    const Holder holder(gateway.path("state/journal.db"));
+    hand(1);
+    EXPECT_TRUE(wait_until([&] { return gateway.count_texts("tomas", "Nothing is open") == 1; })) << "the watch itself does not wait for the disk\n" << gateway.log();
+    EXPECT_FALSE(is_taken(1));
+  }
+  EXPECT_TRUE(wait_until([&] { return is_taken(1); })) << gateway.log();
+  EXPECT_EQ(answers(), 1U);
+  hand(2);
+  EXPECT_TRUE(wait_until([&] { return is_taken(2); }));
+  gateway.kill_hard();
+  std::filesystem::resize_file(gateway.path("lines"), 0);
+  gateway.start();
+  hand(3);
+  EXPECT_TRUE(wait_until([&] { return is_taken(3); })) << gateway.log();
+  EXPECT_EQ(answers(), 1U);
   EXPECT_EQ(gateway.stop(), 0);
 }
 

@@ -51,7 +51,7 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
     const auto object = nlohmann::json::parse(line, nullptr, false);
     if (object.is_object() && object.contains("method") && object["method"].is_string()) {
       const auto params = object.find("params");
-      take_message(watch, object["method"].get<std::string>(), params == object.end() ? nlohmann::json::object() : *params,
+      take_message(watch, "phone", object["method"].get<std::string>(), params == object.end() ? nlohmann::json::object() : *params,
                    Watch::MayName::yes);
     }
     watch.advance(now += std::chrono::seconds(30));

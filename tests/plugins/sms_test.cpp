@@ -5,8 +5,9 @@
 #include <gtest/gtest.h>
 #include <sys/stat.h>
 
-#include "plugins/sms/long_texts.hpp"
+#include "plugins/sms/inbox.hpp"
 #include "plugins/sms/memory.hpp"
+#include "plugins/sms/septets.hpp"
 #include "tests/plugins/child.hpp"
 #include "tests/plugins/scripted_modem.hpp"
 
@@ -43,7 +44,17 @@ class Phone {
     }
     return receipt();
   }
-  nlohmann::json reply() { return child_->message("reply"); }
+  /// The next reply, of which nothing is said to the plugin: the whole request.
+  nlohmann::json untaken_reply() {
+    return child_->line_where([](const auto& json) { return json.is_object() && json.value("method", "") == "reply"; });
+  }
+  void take(const nlohmann::json& request) { child_->send_message({{"jsonrpc", "2.0"}, {"id", request["id"]}, {"result", nlohmann::json::object()}}); }
+  nlohmann::json reply() {
+    const auto request = untaken_reply();
+    if (request.is_null()) return request;
+    take(request);
+    return request["params"];
+  }
   nlohmann::json health(bool ok) {
     return child_->line_where([&](const auto& json) { return json.is_object() && json.value("method", "") == "health" && json["params"]["ok"] == ok; })["params"];
   }
@@ -148,6 +159,47 @@ TEST(Sms, JoinsALongTextWhateverPartComesFirst) {
   EXPECT_EQ(phone.reply()["text"], "First a bit and then the rest");
 }
 
+TEST(Sms, AReplyStaysInTheStoreUntilTheDaemonHasItAndIsOneReply) {
+  ScriptedModem modem;
+  Phone phone(modem);
+  static_cast<void>(phone.health(true));
+  modem.store_text(deliver_pdu(kInesDigits, "OK K7"));
+  const auto first = phone.untaken_reply();
+  ASSERT_EQ(first["params"]["text"], "OK K7");
+  // The store is read again, and then the power goes, while the daemon has not said that it has it.
+  ASSERT_TRUE(modem.wait_for("AT+CMGL=", modem.count_of("AT+CMGL=") + 2));
+  EXPECT_EQ(modem.stored(), 1U);
+  EXPECT_EQ(modem.count_of("AT+CMGD="), 0U);
+  phone.kill();
+  phone.start();
+  const auto again = phone.untaken_reply();
+  EXPECT_EQ(again["params"], first["params"]);  // its key, too
+  phone.take(again);
+  ASSERT_TRUE(modem.wait_for("AT+CMGD="));
+  EXPECT_EQ(modem.stored(), 0U);
+  modem.store_text(deliver_pdu(kInesDigits, "HERE"));
+  const auto next = phone.reply();
+  EXPECT_EQ(next["text"], "HERE");
+  EXPECT_NE(next["key"], first["params"]["key"]);
+}
+
+TEST(Sms, PartsOfALongTextOutliveThePlugin) {
+  ScriptedModem modem;
+  Phone phone(modem);
+  static_cast<void>(phone.health(true));
+  const std::size_t read = modem.count_of("AT+CMGL=");
+  modem.store_text(deliver_part_pdu(kInesDigits, "and then the rest", 7, 2, 2));
+  ASSERT_TRUE(modem.wait_for("AT+CMGL=", read + 2));
+  phone.kill();
+  phone.start();
+  static_cast<void>(phone.health(true));
+  EXPECT_EQ(modem.stored(), 1U);
+  modem.store_text(deliver_part_pdu(kInesDigits, "First a bit ", 7, 1, 2));
+  EXPECT_EQ(phone.reply()["text"], "First a bit and then the rest");
+  ASSERT_TRUE(modem.wait_for("AT+CMGD=", 2));
+  EXPECT_EQ(modem.stored(), 0U);
+}
+
 TEST(Sms, ReportsFindTheirOwnTextAndNoOther) {
   ScriptedModem modem;
   Phone phone(modem);
@@ -211,6 +263,7 @@ TEST(Sms, AFullStoreIsEmptiedAndTheTextGoesOut) {
   modem.errors = 1;
   modem.error = 322;
   phone.deliver("d-1");
+  EXPECT_EQ(phone.reply()["text"], "OK");
   EXPECT_EQ(phone.receipt()["outcome"], "sent");
   EXPECT_EQ(modem.stored(), 0U);
 }
@@ -309,6 +362,37 @@ TEST(Sms, RingsAndHangsUp) {
   EXPECT_EQ(modem.submitted_count(), 0U);
 }
 
+TEST(Sms, AnUrgentTextBreaksACallOffWhichThenRingsOn) {
+  ScriptedModem modem;
+  Phone phone(modem, {{"ring_for", "8 s"}});
+  static_cast<void>(phone.health(true));
+  phone.deliver("d-1", "call");
+  ASSERT_TRUE(modem.wait_for("ATD"));
+  const auto asked = std::chrono::steady_clock::now();
+  phone.deliver("d-2");
+  ASSERT_TRUE(modem.submitted());
+  EXPECT_LT(std::chrono::steady_clock::now() - asked, std::chrono::seconds(3));
+  const auto text = phone.receipt();
+  EXPECT_EQ(text["delivery"], "d-2");
+  EXPECT_EQ(text["outcome"], "sent");
+  const auto call = phone.receipt();
+  EXPECT_EQ(call["delivery"], "d-1");
+  EXPECT_EQ(call["outcome"], "sent");
+  EXPECT_EQ(modem.count_of("ATD"), 2U);
+}
+
+TEST(Sms, AReplyIsHeardWhileItRings) {
+  ScriptedModem modem;
+  Phone phone(modem, {{"ring_for", "8 s"}});
+  static_cast<void>(phone.health(true));
+  phone.deliver("d-1", "call");
+  ASSERT_TRUE(modem.wait_for("ATD"));
+  const auto sent = std::chrono::steady_clock::now();
+  modem.store_text(deliver_pdu("+447700900102", "PASS"));
+  EXPECT_EQ(phone.reply()["text"], "PASS");
+  EXPECT_LT(std::chrono::steady_clock::now() - sent, std::chrono::seconds(5));
+}
+
 TEST(Sms, SaysWhatItsSettingsLack) {
   Child child({plugin("sms")});
   child.send_message(settings_message({{"device", "/dev/null"}}));
@@ -317,33 +401,79 @@ TEST(Sms, SaysWhatItsSettingsLack) {
   EXPECT_NE(health["text"].get<std::string>().find("settings.memory"), std::string::npos) << health;
 }
 
-TEST(LongTexts, CountSeptets) {
+TEST(Septets, AreCounted) {
   EXPECT_EQ(septets_of("a"), 1U);
   EXPECT_EQ(septets_of("[€]"), 6U);  // TS 23.038, 6.2.1.1: the extension table
   EXPECT_EQ(septets_of("é"), 1U);
   EXPECT_EQ(one_part(std::string(159, 'a') + "€"), std::string(159, 'a'));
 }
 
-TEST(LongTexts, DropCopiesAndGiveUpOnPartsThatNeverCome) {
-  LongTexts texts;
-  const auto now = LongTexts::Clock::now();
+Incoming text_of(const std::string& text, const std::string& stamp, int part = 1, int parts = 1) {
   Incoming one;
   one.number = kInesDigits;
-  one.text = "OK";
-  one.stamp = "2026-03-02 02:14:00";
-  EXPECT_TRUE(texts.take(one, now));
-  EXPECT_FALSE(texts.take(one, now));
-  one.stamp = "2026-03-02 02:15:00";
-  EXPECT_TRUE(texts.take(one, now));
-  one.text = "half of it";
-  one.group = 7;
-  one.part = 2;
-  one.parts = 2;
-  EXPECT_FALSE(texts.take(one, now));
-  EXPECT_TRUE(texts.overdue(now + std::chrono::minutes(9)).empty());
-  const auto late = texts.overdue(now + std::chrono::minutes(10));
+  one.text = text;
+  one.stamp = stamp;
+  one.group = parts > 1 ? 7 : 0;
+  one.part = part;
+  one.parts = parts;
+  return one;
+}
+
+TEST(Inbox, HandsEachTextOnceAndLetsItGoWhenItIsTaken) {
+  Inbox inbox;
+  const auto now = Inbox::Clock::now();
+  const Incoming one = text_of("OK", "2026-03-02 02:14:00");
+  inbox.see(one, now);
+  const auto first = inbox.ready(now);
+  ASSERT_EQ(first.size(), 1U);
+  EXPECT_FALSE(inbox.may_go(one));
+  inbox.see(one, now);  // read again, or a copy
+  EXPECT_TRUE(inbox.ready(now).empty());
+  inbox.taken("another");
+  EXPECT_FALSE(inbox.may_go(one));
+  inbox.taken(first[0].key);
+  EXPECT_TRUE(inbox.may_go(one));
+  // A copy that comes late is known for a while.
+  inbox.forget(now + std::chrono::minutes(9));
+  inbox.see(one, now + std::chrono::minutes(9));
+  EXPECT_TRUE(inbox.ready(now + std::chrono::minutes(9)).empty());
+  // A second text of the same words is a second text.
+  inbox.see(text_of("OK", "2026-03-02 02:15:00"), now);
+  const auto second = inbox.ready(now);
+  ASSERT_EQ(second.size(), 1U);
+  EXPECT_NE(second[0].key, first[0].key);
+}
+
+TEST(Inbox, GivesUpOnPartsThatNeverCome) {
+  Inbox inbox;
+  const auto now = Inbox::Clock::now();
+  const Incoming half = text_of("half of it", "2026-03-02 02:15:00", 2, 2);
+  inbox.see(half, now);
+  EXPECT_TRUE(inbox.ready(now + std::chrono::minutes(9)).empty());
+  EXPECT_FALSE(inbox.may_go(half));
+  const auto late = inbox.ready(now + std::chrono::minutes(10));
   ASSERT_EQ(late.size(), 1U);
-  EXPECT_EQ(late[0].text, "...half of it");
+  EXPECT_EQ(late[0].whole.text, "...half of it");
+  inbox.taken(late[0].key);
+  EXPECT_TRUE(inbox.may_go(half));
+}
+
+TEST(Inbox, APartWithoutSenseIsHandedOnAsItIs) {
+  Inbox inbox;
+  const auto now = Inbox::Clock::now();
+  inbox.see(text_of("OK", "2026-03-02 02:15:00", 3, 2), now);
+  const auto texts = inbox.ready(now);
+  ASSERT_EQ(texts.size(), 1U);
+  EXPECT_EQ(texts[0].whole.text, "OK");
+}
+
+TEST(Inbox, AStoreDoesNotFillWhileTheDaemonCannotTakeThem) {
+  Inbox inbox;
+  const auto now = Inbox::Clock::now();
+  for (int i = 0; i < 11; ++i) inbox.see(text_of("OK", fmt::format("2026-03-02 02:15:{:02}", i)), now);
+  EXPECT_EQ(inbox.ready(now).size(), 11U);
+  EXPECT_TRUE(inbox.may_go(text_of("OK", "2026-03-02 02:15:00")));
+  EXPECT_FALSE(inbox.may_go(text_of("OK", "2026-03-02 02:15:01")));
 }
 
 TEST(Memory, FindsTheNewestTextByReferenceAndNumber) {

@@ -240,6 +240,28 @@ TEST_F(Talk, DeadBirdsAreKeptOverARestartOfAnyAge) {
   EXPECT_EQ(ask("ines", "UNDO"), "Taken back: H1 dead birds 12. Now today -12, flock 0 of 17000.\n");
 }
 
+TEST_F(Talk, AReplyThatIsHandedOverTwiceIsOneReply) {
+  const auto dead = [&](const std::string& text, const std::string& key) {
+    static_cast<void>(bench.texts());
+    bench.watch().reply("+44 7700 900101", "text", text, Watch::MayName::no, key);
+    bench.run(30s);
+    const auto told = bench.texts();
+    return told.empty() ? "" : told.front();
+  };
+  EXPECT_EQ(dead("DEAD 12", "modem/1"), "H1 dead birds 12: today 12, flock 12 of 17000.");
+  EXPECT_EQ(dead("DEAD 12", "modem/1"), "");
+  bench.restart(bench.watch().snapshot(), 30s);
+  EXPECT_EQ(dead("DEAD 12", "modem/1"), "");
+  EXPECT_EQ(dead("DEAD 12", "other/1"), "H1 dead birds 12: today 24, flock 24 of 17000.");
+  EXPECT_EQ(dead("DEAD 1", ""), "H1 dead birds 1: today 25, flock 25 of 17000.");
+  EXPECT_EQ(dead("DEAD 1", ""), "H1 dead birds 1: today 26, flock 26 of 17000.");
+  // The plugin keeps its copy through an outage of any length; a key that is a day old is let go for a newer one.
+  bench.run_to(march(5, 8));
+  EXPECT_EQ(dead("DEAD 12", "modem/1"), "");
+  EXPECT_EQ(dead("DEAD 2", "modem/2"), "H1 dead birds 2: today 2, flock 28 of 17000.");
+  EXPECT_EQ(bench.watch().snapshot().find("modem/1"), std::string::npos);
+}
+
 TEST_F(Talk, RoundsAreWrittenDownAndTakenBack) {
   EXPECT_EQ(ask("ines", "CROP 85"), "H1 crop fill 85 % is written down.\n");
   EXPECT_EQ(ask("ines", "UNDO"), "H1 crop fill had no value before 85; send the right one instead.\n");

@@ -30,7 +30,7 @@ TEST_F(Restart, PutsBackEveryByte) {
   };
   for (int minute = 0; minute < 70; ++minute) {
     bench.run(37s);
-    if (minute == 10) bench.reply("ines", "OK");
+    if (minute == 10) bench.watch().reply("+44 7700 900101", "text", "OK", Watch::MayName::no, "modem/1");
     if (minute == 20) bench.air(33);
     if (minute == 45) bench.air(28);
     if (minute == 50) bench.watch().work(0, bench.now() + 10min);
