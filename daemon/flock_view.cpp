@@ -52,6 +52,7 @@ std::optional<growth::Estimate> weight_of(const Engine& engine, std::size_t inde
   if (curve == nullptr) return std::nullopt;
   std::vector<growth::Weighing> weighings;
   for (const std::size_t probe : probes_of(rules, flock.house, "bird_weight")) {
+    if (flock.waits_for(probe, engine.wall())) continue;
     const Unit& unit = rules.probes[probe].quality.unit;
     engine.series(probe).each_since(std::max(flock.placed, engine.now() - kDay), [&](Instant time, double value) {
       weighings.push_back({hours_of(time + engine.wall_ahead() - flock.placed), unit.to_canonical(value)});
@@ -71,7 +72,7 @@ std::vector<double> held_values(const Engine& engine, std::size_t house, const c
   std::vector<double> values;
   for (const std::size_t probe : probes_of(engine.rules(), house, measure)) {
     const double held = engine.series(probe).held(engine.now());
-    if (known(held)) values.push_back(engine.rules().probes[probe].quality.unit.to_canonical(held));
+    if (known(held) && !engine.rules().waits_for(probe, engine.wall())) values.push_back(engine.rules().probes[probe].quality.unit.to_canonical(held));
   }
   return values;
 }

@@ -100,7 +100,10 @@ class View {
     const auto midnight = std::chrono::floor<std::chrono::days>(zone.to_local(watch_.wall()).as_if_utc);
     const Instant since = zone.to_utc(LocalTime{midnight}).first - engine_.wall_ahead();
     double sum = 0;
-    for (const std::size_t probe : found->second) sum += rules_.measures[*measure].unit.to_canonical(engine_.series(probe).grown_since(since));
+    for (const std::size_t probe : found->second) {
+      if (rules_.waits_for(probe, watch_.wall())) continue;
+      sum += rules_.measures[*measure].unit.to_canonical(engine_.series(probe).grown_since(since));
+    }
     return sum;
   }
 

@@ -77,7 +77,8 @@ json Service::Impl::status() {
   json houses = json::array();
   for (std::size_t house = 0; house < rules->houses.size(); ++house) {
     json entry = {{"house", rules->houses[house].name}};
-    if (const auto index = rules->flock_in(house, watch->wall())) {
+    const auto index = rules->flock_in(house, watch->wall());
+    if (index) {
       const Flock& flock = rules->flocks[*index];
       entry["flock"] = flock.name;
       entry["day"] = day_of(flock, rules->farm.zone, watch->wall());
@@ -91,6 +92,7 @@ json Service::Impl::status() {
         json line = {{"probe", rules->measures[measure].name + "/" + rules->probes[probe].name},
                      {"unit", rules->probes[probe].quality.unit.text}, {"usable", series.usable(watch->now())},
                      {"state", rules->probes[probe].quality.kind == MeasureKind::state}};
+        if (const auto age = rules->waits_for(probe, watch->wall())) line["waits"] = not_counted_until(rules->flocks[*index], rules->farm.zone, *age);
         if (series.ever_good()) {
           line["value"] = series.last_value();
           line["time"] = to_rfc3339(series.last_good());

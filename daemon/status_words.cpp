@@ -171,9 +171,13 @@ void put_probes(std::string& out, const json& probes) {
     std::vector<double> values;
   };
   std::vector<Measure> measures;
-  std::vector<std::string> silent;
+  std::vector<std::string> silent, waiting;
   for (const json& probe : probes) {
     const std::string full = text_of(probe, "probe");
+    if (const std::string waits = text_of(probe, "waits"); !waits.empty()) {
+      waiting.push_back(fmt::format("{} ({})", full, waits));
+      continue;
+    }
     const std::string name = full.substr(0, full.find('/'));
     if (!probe.value("usable", false)) {
       silent.push_back(full + (probe.contains("value") ? "" : " (never heard)"));
@@ -194,6 +198,7 @@ void put_probes(std::string& out, const json& probes) {
     put(out, "", fmt::format("{:<20} {}", spaced(measure.name), words));
   }
   put(out, "silent", in_a_row(silent));
+  put(out, "later", in_a_row(waiting));
 }
 
 void put_rules(std::string& out, const json& house) {

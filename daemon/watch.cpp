@@ -370,6 +370,7 @@ bool Watch::house_silent(std::size_t house) {
   for (const auto& [measure, probes] : rules_->houses[house].probes) {
     if (rules_->measures[measure].kind != MeasureKind::gauge) continue;
     for (const std::size_t probe : probes) {
+      if (rules_->waits_for(probe, wall())) continue;
       any = true;
       if (engine_->series(probe).fresh(now_)) return false;
     }
@@ -381,7 +382,8 @@ bool Watch::house_silent(std::size_t house) {
 bool Watch::silent_as_a_whole(std::size_t house) {
   std::size_t gauges = 0;
   for (const auto& [measure, probes] : rules_->houses[house].probes) {
-    if (rules_->measures[measure].kind == MeasureKind::gauge) gauges += probes.size();
+    if (rules_->measures[measure].kind != MeasureKind::gauge) continue;
+    for (const std::size_t probe : probes) gauges += !rules_->waits_for(probe, wall());
   }
   return gauges > 1 && house_silent(house);
 }
@@ -541,7 +543,7 @@ void Watch::check_probes() {
     }
     const Series& series = engine_->series(probe);
     Instant& since = unusable_since_[probe];
-    if (series.usable(now_) || !occupied(entry.house)) since = kNever;
+    if (series.usable(now_) || !occupied(entry.house) || rules_->waits_for(probe, wall())) since = kNever;
     else if (since == kNever) since = now_;
     const std::string& house = rules_->houses[entry.house].name;
     const std::string name = entry.quality.name + "/" + entry.name;

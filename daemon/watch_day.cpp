@@ -42,7 +42,7 @@ void Watch::keep_levels() {
   for (std::size_t probe = 0; probe < rules_->probes.size(); ++probe) {
     const Measure& measure = rules_->probes[probe].quality;
     const double held = engine_->series(probe).held(now_);
-    if (!known(held)) continue;
+    if (!known(held) || rules_->waits_for(probe, wall())) continue;
     if (measure.kind == MeasureKind::counter || measure.name == "air_temperature") keep_day(probe, held);
     if (!is_tank(measure) || now_.time_since_epoch() % 1h != Duration::zero()) continue;
     auto& levels = levels_[rules_->full_name(probe)];
@@ -164,7 +164,7 @@ void Watch::find_house_faults(std::size_t house, std::vector<std::string>& fault
     const MeasureKind kind = rules_->measures[measure].kind;
     if (kind == MeasureKind::tally || kind == MeasureKind::round || kind == MeasureKind::sample) continue;
     for (const std::size_t probe : probes) {
-      if (engine_->series(probe).usable(now_)) continue;
+      if (engine_->series(probe).usable(now_) || rules_->waits_for(probe, wall())) continue;
       if (silent++ > 0) continue;
       first = say(language, "one_silent", {{"house", short_name}, {"measure", measure_in_words(language, rules_->measures[measure].name)}, {"probe", rules_->probes[probe].name}});
     }

@@ -193,31 +193,34 @@ class Explainer {
 
   [[nodiscard]] json probes() const {
     json all = json::array();
-    const Instant now = watch_.now();
     for (const std::size_t probe : watch_.engine().probes_of(index_)) {
       const Series& series = watch_.engine().series(probe);
-      const Measure& quality = rules_.probes[probe].quality;
+      const auto age = waits_for(probe);
       json line{
           {"probe", rules_.measures[rules_.probes[probe].measure].name + "/" + rules_.probes[probe].name},
           {"value", series.ever_good() ? json(series.last_value()) : json(nullptr)},
-          {"unit", quality.unit.text},
+          {"unit", rules_.probes[probe].quality.unit.text},
           {"age_s", nullptr},
-          {"usable", series.usable(now)},
-          {"text", ""}};
-      if (!series.ever_good()) {
-        line["text"] = "no good reading yet";
-      } else {
-        line["age_s"] = static_cast<double>((now - series.last_good()).count()) / 1000.0;
-        if (!series.fresh(now)) {
-          line["text"] = fmt::format("no good reading since {}; one holds for {}", at(series.last_good()),
-                                     to_words(quality.stale_after));
-        } else if (series.flat()) {
-          line["text"] = "exactly one value for too long to be believed";
-        }
-      }
+          {"usable", series.usable(watch_.now())},
+          {"counts", !age},
+          {"text", age ? not_counted_until(rules_.flocks[*rule_.flock], rules_.farm.zone, *age) : trouble_of(series)}};
+      if (series.ever_good()) line["age_s"] = static_cast<double>((watch_.now() - series.last_good()).count()) / 1000.0;
       all.push_back(std::move(line));
     }
     return all;
+  }
+
+  /// For the rule's own flock; a pack of the farm looks at all probes.
+  [[nodiscard]] std::optional<Duration> waits_for(std::size_t probe) const {
+    return rule_.flock ? rules_.flocks[*rule_.flock].waits_for(probe, watch_.wall()) : std::nullopt;
+  }
+
+  [[nodiscard]] std::string trouble_of(const Series& series) const {
+    if (!series.ever_good()) return "no good reading yet";
+    if (!series.fresh(watch_.now())) {
+      return fmt::format("no good reading since {}; one holds for {}", at(series.last_good()), to_words(series.measure().stale_after));
+    }
+    return series.flat() ? "exactly one value for too long to be believed" : "";
   }
 
   Watch& watch_;

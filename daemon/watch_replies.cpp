@@ -357,7 +357,7 @@ std::string Watch::house_status(std::size_t house, bool in_full, const Language&
   const auto probes = measure ? rules_->houses[house].probes.find(*measure) : rules_->houses[house].probes.end();
   if (probes != rules_->houses[house].probes.end()) {
     for (const std::size_t probe : probes->second) {
-      if (const double held = engine_->series(probe).held(now_); known(held)) air.push_back(held);
+      if (const double held = engine_->series(probe).held(now_); known(held) && !rules_->waits_for(probe, wall())) air.push_back(held);
     }
     std::sort(air.begin(), air.end());
     if (air.empty()) text += ": " + say(language, "no_air");

@@ -182,7 +182,7 @@ std::string Watch::alarm_text(const Alarm& alarm, const Language& language) {
     std::string silent;
     if (silent_as_a_whole(watched.house)) silent = say(language, "all_probes");
     else for (const std::size_t probe : engine_->probes_of(*rule)) {
-      if (engine_->series(probe).usable(now_)) continue;
+      if (engine_->series(probe).usable(now_) || rules_->waits_for(probe, wall())) continue;
       silent += (silent.empty() ? "" : ", ") + rules_->probes[probe].name;
     }
     words.expected = silent.empty() ? "" : ": " + say(language, "silent", {{"probes", silent}});

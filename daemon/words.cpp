@@ -38,6 +38,11 @@ std::string house_in_short(const std::string& house) {
   return capitals(house.substr(0, 8));
 }
 
+std::string not_counted_until(const Flock& flock, const Zone& zone, Duration age) {
+  const Instant then = flock.placed + age;
+  return fmt::format("not counted until {}, {}", day_of(flock, zone, then), clock_time(zone, then));
+}
+
 std::string clock_time(const Zone& zone, Instant wall) {
   const auto minutes = std::chrono::floor<std::chrono::minutes>(zone.to_local(wall).as_if_utc.time_since_epoch()).count();
   return fmt::format("{:02}:{:02}", minutes / 60 % 24, minutes % 60);

@@ -18,6 +18,9 @@ namespace underwing {
 /// "day 2", as the flock's people count.
 [[nodiscard]] std::string day_of(const Flock& flock, const Zone& zone, Instant wall, const Language& language = english());
 
+/// "not counted until day 7, 09:30": of a probe in a part of the house without birds, that waits for that age.
+[[nodiscard]] std::string not_counted_until(const Flock& flock, const Zone& zone, Duration age);
+
 /// Local clock time "02:14".
 [[nodiscard]] std::string clock_time(const Zone& zone, Instant wall);
 

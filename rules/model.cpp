@@ -102,6 +102,17 @@ const Language& RuleSet::language(const std::string& name) const {
   return found == languages.end() ? english() : *found->second;
 }
 
+std::optional<Duration> Flock::waits_for(std::size_t probe, Instant wall) const {
+  const auto found = counts_from.find(probe);
+  if (found == counts_from.end() || wall >= placed + found->second) return std::nullopt;
+  return found->second;
+}
+
+std::optional<Duration> RuleSet::waits_for(std::size_t probe, Instant wall) const {
+  const auto flock = flock_in(probes[probe].house, wall);
+  return flock ? flocks[*flock].waits_for(probe, wall) : std::nullopt;
+}
+
 std::optional<std::size_t> RuleSet::flock_in(std::size_t house, Instant wall) const {
   std::optional<std::size_t> found;
   for (std::size_t i = 0; i < flocks.size(); ++i) {

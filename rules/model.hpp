@@ -80,6 +80,11 @@ struct Flock {
   std::vector<std::pair<Duration, Duration>> lights;
   Duration lights_on{};             ///< local time of day
   std::vector<std::string> packs;
+  /// Brooding in a part of the house: indices of probes that count for nothing before that age, in whole minutes.
+  std::map<std::size_t, Duration> counts_from{};
+
+  /// The age from which a probe of its house counts, as long as that has not come; nullopt: it counts.
+  [[nodiscard]] std::optional<Duration> waits_for(std::size_t probe, Instant wall) const;
 };
 
 struct Limit {
@@ -222,6 +227,8 @@ struct RuleSet {
   [[nodiscard]] const Language& language(const std::string& name) const;
   /// The flock that is, or next will be, in the house at this wall time.
   [[nodiscard]] std::optional<std::size_t> flock_in(std::size_t house, Instant wall) const;
+  /// The age from which a probe counts for the flock that is, or next will be, in its house; nullopt: it counts.
+  [[nodiscard]] std::optional<Duration> waits_for(std::size_t probe, Instant wall) const;
 };
 
 }  // namespace underwing

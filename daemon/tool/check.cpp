@@ -9,6 +9,7 @@
 
 #include "daemon/tool/terminal.hpp"
 #include "daemon/tool/tool.hpp"
+#include "daemon/words.hpp"
 #include "daemon/zone_files.hpp"
 #include "rules/explain/unseen.hpp"
 #include "rules/explain/words.hpp"
@@ -44,6 +45,16 @@ std::vector<std::string> rules_of_farm(const RuleSet& rules, std::size_t house) 
   return names;
 }
 
+/// Probes in a part of the house that has no birds at first.
+std::string waiting_in_words(const RuleSet& rules, const Flock& flock) {
+  std::string text;
+  for (const auto& [probe, age] : flock.counts_from) {
+    text += fmt::format("{}{} {}, {}", text.empty() ? "" : "; ", spaced(rules.measures[rules.probes[probe].measure].name),
+                        rules.probes[probe].name, not_counted_until(flock, rules.farm.zone, age));
+  }
+  return text;
+}
+
 /// What is in order, and yet not seen: ages without any limit, houses without a flock.
 void print_unseen(const RuleSet& rules) {
   std::vector<std::pair<std::string, std::string>> lines;
@@ -52,6 +63,8 @@ void print_unseen(const RuleSet& rules) {
     const std::string text = unseen_in_words(rules, flock);
     if (!text.empty()) lines.emplace_back(rules.flocks[flock].name, text == before ? "the same" : text);
     before = text;
+    const std::string waiting = waiting_in_words(rules, rules.flocks[flock]);
+    if (!waiting.empty()) lines.emplace_back(rules.flocks[flock].name, waiting);
   }
   for (std::size_t house = 0; house < rules.houses.size(); ++house) {
     const bool used = std::any_of(rules.flocks.begin(), rules.flocks.end(),

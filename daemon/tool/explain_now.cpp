@@ -39,6 +39,7 @@ std::string probe_in_words(const json& probe) {
   std::string words = text_of(probe, "probe") + ": ";
   if (probe.value("value", json()).is_number()) words += value_at(probe, "value") + age_of_reading(probe);
   const std::string trouble = text_of(probe, "text");
+  if (!probe.value("counts", true)) return fmt::format("{}{}{}", words, words.ends_with(": ") ? "" : "; ", trouble);
   if (probe.value("usable", false)) return words;
   return fmt::format("{}{}not to be believed now, {}", words, words.ends_with(": ") ? "" : "; ", trouble);
 }

@@ -321,6 +321,8 @@ class Writer {
       }
       case ValueKind::light_plan:
         return map_of(an_age(), a_time(Sign::not_negative));
+      case ValueKind::named_ages:
+        return map_of(a_name(), an_age());
       case ValueKind::map:
         return reference(*key.inner);
       case ValueKind::maps:

@@ -20,7 +20,7 @@ struct Atom {
 constexpr double kFahrenheitKelvin = 5.0 / 9.0;
 
 // Factors are exact by definition (SI brochure, 9th edition, tables 4, 7 and 8; litre, minute, hour, day and
-// bar as accepted there; degree Fahrenheit after NIST SP 811, appendix B.8).
+// bar as accepted there; degree Fahrenheit, pound and US liquid gallon after NIST SP 811, appendix B.8).
 constexpr Atom kAtoms[] = {
     {"°C", Dimension::temperature, 1, 1.0, true, 0.0},
     {"°F", Dimension::temperature, 1, kFahrenheitKelvin, true, -32.0 * kFahrenheitKelvin},
@@ -35,9 +35,11 @@ constexpr Atom kAtoms[] = {
     {"g", Dimension::mass, 1, 1.0},
     {"kg", Dimension::mass, 1, 1000.0},
     {"t", Dimension::mass, 1, 1'000'000.0},
+    {"lb", Dimension::mass, 1, 453.59237},
     {"mL", Dimension::volume, 1, 0.001},
     {"L", Dimension::volume, 1, 1.0},
     {"m³", Dimension::volume, 1, 1000.0},
+    {"gal", Dimension::volume, 1, 3.785411784},
     {"mm", Dimension::length, 1, 0.001},
     {"cm", Dimension::length, 1, 0.01},
     {"m", Dimension::length, 1, 1.0},

@@ -21,7 +21,7 @@ double sum_of(const std::vector<double>& values) { return std::accumulate(values
 
 /// A sum says nothing where one part is missing; all else needs half of the probes.
 bool too_few(const Aggregate& aggregate, std::size_t count, std::size_t probes) {
-  if (aggregate.function == Expression::Function::total) return count < probes;
+  if (aggregate.function == Expression::Function::total) return count == 0 || count < probes;
   return count == 0 || count * 2 < probes;
 }
 
@@ -69,8 +69,9 @@ void Board::work_off_minute(Instant minute, Duration wall_ahead) {
 void Board::work_out(Share& share, Instant now, Duration wall_ahead) {
   std::vector<growth::Weighing> weighings;
   for (const std::size_t probe : share.probes) {
+    if (share.flock->waits_for(probe, now + wall_ahead)) continue;
     series[probe].each_since(now - share.span, [&](Instant time, double value) {
-      weighings.push_back({hours_of(time + wall_ahead - share.placed), value * share.factor});
+      weighings.push_back({hours_of(time + wall_ahead - share.flock->placed), value * share.factor});
     });
   }
   const auto of = growth::share_of(weighings, *share.curve);
@@ -80,11 +81,17 @@ void Board::work_out(Share& share, Instant now, Duration wall_ahead) {
 
 /// From one moment to the next hardly any two values change places: sorting them into the order of the last
 /// time costs little more than reading them.
-void Board::fill(ProbeRow& row, Instant now) {
+void Board::fill(ProbeRow& row, const Moment& moment) {
+  const Instant now = moment.engine;
   const bool held = row.window_function == Expression::Function::none;
   row.values.resize(row.probes.size());
+  row.counting = row.probes.size();
   std::size_t count = 0;
   for (std::size_t i = 0; i < row.probes.size(); ++i) {
+    if (!row.counts(row.probes[i], moment.wall)) {
+      --row.counting;
+      continue;
+    }
     Series& one = series[row.probes[i]];
     const double value = held ? one.held(now) : one.window(row.window_slot, row.window_function, now);
     if (!known(value)) continue;
@@ -104,13 +111,13 @@ void Board::fill(ProbeRow& row, Instant now) {
 double Board::value_of(const Aggregate& aggregate, const Moment& moment) {
   ProbeRow& row = rows[aggregate.row];
   if (!row.known_for.is(moment)) {
-    fill(row, moment.engine);
+    fill(row, moment);
     row.known_for.set(moment);
   }
   const std::vector<double>& values = row.values;
   const std::size_t count = values.size();
   const auto canonical = [&](double value) { return value * aggregate.factor + aggregate.offset; };
-  if (too_few(aggregate, count, row.probes.size())) return kUnknown;
+  if (too_few(aggregate, count, row.counting)) return kUnknown;
   switch (aggregate.function) {
     using enum Expression::Function;
     case median: return canonical(middle_of(values));
@@ -135,9 +142,14 @@ double Board::value_of_cell(std::size_t index, const Moment& moment) {
 void Board::fill_range(ProbeRow& row, const Outlook& outlook) {
   row.outlook = outlook.serial;
   row.settled = true;
+  row.counting_then = row.probes.size();
   row.lows.clear();
   row.highs.clear();
   for (const std::size_t probe : row.probes) {
+    if (!row.counts(probe, outlook.wall)) {
+      --row.counting_then;
+      continue;
+    }
     Series& one = series[probe];
     const Range range = row.window_function == Expression::Function::none
                             ? one.held_range(outlook, bands[probe])
@@ -157,7 +169,7 @@ Range Board::range_of(const Aggregate& aggregate, const Outlook& outlook) {
   if (!row.settled) return Range::open();
   const std::vector<double>&lows = row.lows, &highs = row.highs;
   const std::size_t count = lows.size();
-  if (too_few(aggregate, count, row.probes.size())) return Range::unknown();
+  if (too_few(aggregate, count, row.counting_then)) return Range::unknown();
   const auto canonical = [&](double low, double high) {
     return Range::between(low * aggregate.factor + aggregate.offset,
                           high * aggregate.factor + aggregate.offset);

@@ -37,17 +37,21 @@ struct ProbeRow {
   std::vector<std::size_t> probes;  ///< series to read, in the order of their last values
   Expression::Function window_function = Expression::Function::none;  ///< none: the values held now
   std::size_t window_slot = 0;
+  const Flock* flock = nullptr;  ///< for which some of the probes do not count yet; null: all count
   MomentMark known_for;
   std::vector<double> values;  ///< the known ones
+  std::size_t counting = 0;    ///< how many probes counted then
 
   std::uint64_t outlook = 0;        ///< for which the following holds
   std::vector<double> lows, highs;  ///< of the ranges of those that are surely known, each in rising order
+  std::size_t counting_then = 0;    ///< how many probes count; a rule that this changes for is not settled then
   bool settled = false;             ///< of no probe is it open whether it is known
 
   [[nodiscard]] bool reads_like(const ProbeRow& other) const {
     return probes == other.probes && window_function == other.window_function &&
-           window_slot == other.window_slot;
+           window_slot == other.window_slot && flock == other.flock;
   }
+  [[nodiscard]] bool counts(std::size_t probe, Instant wall) const { return flock == nullptr || !flock->waits_for(probe, wall); }
 };
 
 /// A row combined to one number.
@@ -74,11 +78,11 @@ struct Share {
   std::shared_ptr<const Curve> curve;
   Duration span{};
   double factor = 1;                ///< to canonical
-  Instant placed{};                 ///< of the flock
+  const Flock* flock = nullptr;     ///< whose age it goes by
   double mean = kUnknown, error = kUnknown;
 
   [[nodiscard]] bool reads_like(const Share& other) const {
-    return probes == other.probes && curve->points == other.curve->points && span == other.span && placed == other.placed;
+    return probes == other.probes && curve->points == other.curve->points && span == other.span && flock == other.flock;
   }
 };
 
@@ -122,7 +126,7 @@ struct Board {
   [[nodiscard]] Range range_of_cell(std::size_t cell, const Outlook& outlook);
 
  private:
-  void fill(ProbeRow& row, Instant now);
+  void fill(ProbeRow& row, const Moment& moment);
   void fill_range(ProbeRow& row, const Outlook& outlook);
 };
 

@@ -106,6 +106,7 @@ void Program::compile_source(const Expression& expression, const WatchedRule& ru
       probe_lists_.push_back(own ? std::vector<std::size_t>{*rule.probe} : probes);
     }
     add(step);
+    if (!own) add_from_age(probes.front());
     return;
   }
   step.op = Op::own_window;
@@ -116,6 +117,18 @@ void Program::compile_source(const Expression& expression, const WatchedRule& ru
     step.slot = narrow(board.series[probe].add_window(expression.span, expression.function));
   }
   add(step);
+  if (!own) add_from_age(probes.front());
+}
+
+/// What stands for the house's only probe is unknown as long as that does not count.
+void Program::add_from_age(std::size_t probe) {
+  if (part_house({probe}) != nullptr) add({.op = Op::from_age, .number = hours_of(flock_->counts_from.at(probe))});
+}
+
+/// The flock, where one of these probes does not count for it from the first.
+const Flock* Program::part_house(const std::vector<std::size_t>& probes) const {
+  const bool some = flock_ != nullptr && std::any_of(probes.begin(), probes.end(), [&](std::size_t probe) { return flock_->counts_from.contains(probe); });
+  return some ? flock_ : nullptr;
 }
 
 void Program::compile_across(const Expression& expression, const WatchedRule& rule, Board& board) {
@@ -126,6 +139,7 @@ void Program::compile_across(const Expression& expression, const WatchedRule& ru
   Aggregate aggregate;
   aggregate.function = expression.function;
   row.probes = probes_in_house(rule, source.measure, board);
+  row.flock = part_house(row.probes);
   if (!row.probes.empty()) note_measure(source.measure);
   aggregate.factor = measure.unit.factor;
   aggregate.offset = measure.unit.offset;
@@ -150,7 +164,7 @@ void Program::compile_share(const Expression& expression, const WatchedRule& rul
   share.curve = rule.curves[expression.index];
   share.span = window.span;
   share.factor = board.rules->measures[window.measure].unit.factor;
-  share.placed = flock_->placed;
+  share.flock = flock_;
   if (!share.probes.empty()) note_measure(window.measure);
   for (const std::size_t probe : share.probes) (void)board.series[probe].add_window(window.span, window.function);
   span_max_ = std::max(span_max_, window.span);

@@ -54,6 +54,7 @@ void Engine::compile() {
 void Engine::find_siblings() {
   for (std::size_t probe = 0; probe < probes_.size(); ++probe) {
     const Probe& entry = rules_->probes[probe];
+    for (const Flock& flock : rules_->flocks) probes_[probe].may_wait = probes_[probe].may_wait || flock.counts_from.contains(probe);
     if (!entry.quality.max_apart) continue;
     probes_[probe].siblings = rules_->houses[entry.house].probes.at(entry.measure);
     std::erase(probes_[probe].siblings, probe);
@@ -89,6 +90,10 @@ void Engine::compile_rule(std::size_t index) {
   }
   if (!rule.flock) return;
   const Flock& flock = rules_->flocks[*rule.flock];
+  // Of all probes of its measures, as what it reads of its own one may be held against the others.
+  for (const auto& [probe, age] : flock.counts_from) {
+    if (std::binary_search(measures.begin(), measures.end(), rules_->probes[probe].measure)) compiled.bounds.push_back(flock.placed + age);
+  }
   if (rule.from) compiled.bounds.push_back(flock.placed + *rule.from);
   if (rule.until) compiled.bounds.push_back(flock.placed + *rule.until);
   if (flock.cleared) compiled.bounds.push_back(*flock.cleared);
@@ -129,6 +134,12 @@ bool Engine::in_bounds(const WatchedRule& rule) const {
   return true;
 }
 
+/// For the rule's own flock; a pack of the farm looks at all probes.
+bool Engine::counts(std::size_t rule, std::size_t probe) const {
+  const auto& flock = rules_->rules[rule].flock;
+  return !flock || !rules_->flocks[*flock].waits_for(probe, wall());
+}
+
 Instant Engine::counting_begin(std::size_t index) {
   Compiled& compiled = compiled_[index];
   if (compiled.firsts_seen != first_readings_) {
@@ -137,7 +148,7 @@ Instant Engine::counting_begin(std::size_t index) {
     for (const auto& probes : compiled.by_measure) {
       Instant first = kNever;
       for (const std::size_t probe : probes) {
-        if (board_.series[probe].ever_good()) first = std::min(first, board_.series[probe].first_good());
+        if (board_.series[probe].ever_good() && counts(index, probe)) first = std::min(first, board_.series[probe].first_good());
       }
       if (first != kNever) compiled.windows_ready = std::max(compiled.windows_ready, first + compiled.span_max);
     }
@@ -165,6 +176,7 @@ void Engine::note_bounds(std::size_t index) {
   Compiled& compiled = compiled_[index];
   const WatchedRule& rule = rules_->rules[index];
   compiled.bounds_known = true;
+  compiled.firsts_seen = 0;  // other probes may count from here on
   compiled.in_bounds = in_bounds(rule);
   compiled.next_bound = kNever;
   const auto next = std::upper_bound(compiled.bounds.begin(), compiled.bounds.end(), wall());
@@ -309,9 +321,11 @@ void Engine::emit_quality(std::size_t probe, Event::Kind kind, QualityTest test,
 
 void Engine::note_quality(std::size_t probe, const Series::Taken& taken, double value) {
   const bool flat = board_.series[probe].flat();
-  const QualityTest failed = taken.failed != QualityTest::none ? taken.failed
-                             : flat                            ? QualityTest::flat_line
-                                                               : QualityTest::none;
+  // Of a probe that does not count yet nobody wants to hear; its first reading after that tells.
+  const QualityTest failed = waits(probe, wall())                ? QualityTest::none
+                             : taken.failed != QualityTest::none ? taken.failed
+                             : flat                              ? QualityTest::flat_line
+                                                                 : QualityTest::none;
   if (taken.ran_back) emit_quality(probe, Event::Kind::ran_back, QualityTest::none, value);
   if (failed == probes_[probe].failing) return;
   probes_[probe].failing = failed;
@@ -326,12 +340,12 @@ void Engine::note_neighbours(std::size_t probe, double value) {
   std::size_t near = 0;
   for (const std::size_t sibling : state.siblings) {
     const double held = board_.series[sibling].held(now_);
-    if (!known(held)) continue;
+    if (!known(held) || waits(sibling, wall())) continue;
     held_.push_back(held);
     near += std::abs(value - held) <= max_apart;
   }
   // With more than half of them near, so is their median, and mostly that is the case.
-  const bool apart = !held_.empty() && near <= held_.size() / 2 && below(max_apart, std::abs(value - median_of(held_)));
+  const bool apart = !waits(probe, wall()) && !held_.empty() && near <= held_.size() / 2 && below(max_apart, std::abs(value - median_of(held_)));
   if (apart == state.suspect) return;
   state.suspect = apart;
   emit_quality(probe, apart ? Event::Kind::suspect : Event::Kind::accepted, QualityTest::neighbour, value);

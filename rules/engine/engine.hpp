@@ -105,6 +105,7 @@ class Engine {
     std::vector<std::size_t> siblings;    ///< other probes of its measure, where the neighbour test asks for them
     QualityTest failing = QualityTest::none;
     bool suspect = false;                 ///< the neighbour test marks it
+    bool may_wait = false;                ///< a flock of its house names it as one that counts only later
     Series::Band near;                    ///< surely near its siblings, within the outlook
   };
 
@@ -121,6 +122,8 @@ class Engine {
   [[nodiscard]] Series::Band near_siblings(std::size_t probe) const;
   [[nodiscard]] bool was_expected(std::size_t probe, Instant time, double value) const;
   void see(std::size_t rule, Occasion occasion);
+  [[nodiscard]] bool counts(std::size_t rule, std::size_t probe) const;
+  [[nodiscard]] bool waits(std::size_t probe, Instant wall) const { return probes_[probe].may_wait && rules_->waits_for(probe, wall); }
   [[nodiscard]] Instant counting_begin(std::size_t rule);
   [[nodiscard]] Instant due_of(std::size_t id);
   void schedule(std::size_t id, Instant time);

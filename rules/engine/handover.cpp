@@ -1,5 +1,7 @@
 // Engine: carrying a watch over to other rules, and over an outage.
 #include <algorithm>
+#include <map>
+#include <string>
 
 #include "rules/engine/engine.hpp"
 
@@ -24,8 +26,16 @@ struct Comparison {
                       [&](const auto& x, const auto& y) { return alike(x, y); });
   }
 
+  /// From which ages the probes of the rule's house count for its flock, by name.
+  [[nodiscard]] static std::map<std::string, Duration> counting(const RuleSet& set, const WatchedRule& rule) {
+    std::map<std::string, Duration> ages;
+    if (!rule.flock) return ages;
+    for (const auto& [probe, age] : set.flocks[*rule.flock].counts_from) ages[set.full_name(probe)] = age;
+    return ages;
+  }
+
   [[nodiscard]] bool alike(const WatchedRule& a, const WatchedRule& b) const {
-    return alike(a.watch, b.watch) && alike(a.only_if, b.only_if) &&
+    return counting(older, a) == counting(newer, b) && alike(a.watch, b.watch) && alike(a.only_if, b.only_if) &&
            std::equal(a.curves.begin(), a.curves.end(), b.curves.begin(), b.curves.end(),
                       [](const auto& x, const auto& y) { return x->points == y->points; }) &&
            std::equal(a.limits.begin(), a.limits.end(), b.limits.begin(), b.limits.end(),

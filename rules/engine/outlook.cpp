@@ -51,9 +51,14 @@ void Engine::forget_outlook_of(std::size_t probe) {
 /// Where a value is near each of its siblings, wherever they go. Empty where one of them may come or go.
 Series::Band Engine::near_siblings(std::size_t probe) const {
   if (probes_[probe].siblings.empty()) return {};
+  const Instant wall_until = outlook_.wall + outlook_.length();
+  const auto changes = [&](std::size_t one) { return waits(one, outlook_.wall) != waits(one, wall_until); };
+  if (changes(probe)) return {};
   const double max_apart = *rules_->probes[probe].quality.max_apart;
   Series::Band near{-Range::kFar, Range::kFar};
   for (const std::size_t sibling : probes_[probe].siblings) {
+    if (changes(sibling)) return {};
+    if (waits(sibling, outlook_.wall)) continue;
     const Series::Band& band = board_.bands[sibling];
     if (band.empty()) return {};
     near = {std::max(near.low, band.high - max_apart), std::min(near.high, band.low + max_apart)};

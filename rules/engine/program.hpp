@@ -40,6 +40,7 @@ class Program {
     negate, add, subtract, multiply, divide,
     less, less_equal, greater, greater_equal, is_number, is_state, logic_and, logic_or, logic_not,
     min, max, abs, wet_bulb, dew_point, felt_temperature, first_known, since,
+    from_age,  ///< unknown before the age of `number` hours
     skip_if_no, skip_if_yes, skip_if_known  ///< on to step `index`, where the value on top settles what follows
   };
   struct Step {
@@ -64,6 +65,8 @@ class Program {
   void compile(const Expression& expression, const WatchedRule& rule, Board& board);
   void compile_source(const Expression& expression, const WatchedRule& rule, Board& board);
   void compile_across(const Expression& expression, const WatchedRule& rule, Board& board);
+  void add_from_age(std::size_t probe);
+  [[nodiscard]] const Flock* part_house(const std::vector<std::size_t>& probes) const;
   void compile_share(const Expression& expression, const WatchedRule& rule, Board& board);
   void compile_logic(const Expression& expression, const WatchedRule& rule, Board& board);
   void compile_chain(const std::vector<const Expression*>& parts, Op op, Op skip, const WatchedRule& rule,
@@ -73,6 +76,7 @@ class Program {
   void compile_trade(const Expression& expression, const WatchedRule& rule, Board& board);
   void compile_curve(const Expression& expression, Op op, const WatchedRule& rule, Board& board);
   void note_measure(std::size_t measure);
+  [[nodiscard]] bool counts(std::size_t probe, Instant wall) const { return flock_ == nullptr || !flock_->waits_for(probe, wall); }
   [[nodiscard]] double birds(const Flock& flock, const Board& board) const;
   [[nodiscard]] double tally(const Step& step, const Board& board) const;
   [[nodiscard]] double mortality(Instant wall, const Board& board) const;

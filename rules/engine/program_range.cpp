@@ -19,6 +19,7 @@ constexpr double kNoIceC = 5;
 Range Program::count_range(const Step& step, const Outlook& outlook, const Board& board) const {
   double count = 0;
   for (const std::size_t probe : probe_lists_[step.index]) {
+    if (!counts(probe, outlook.wall)) continue;
     const bool usable = board.series[probe].usable(outlook.now);
     if (usable && board.bands[probe].empty())
       return Range::between(0, static_cast<double>(probe_lists_[step.index].size()));
@@ -147,6 +148,10 @@ Range Program::range(const Outlook& outlook, Board& board) const {
       case Op::felt_temperature:
         top -= 3;
         stack[top - 1] = trade_range(step, {&stack[top - 1], 4});
+        break;
+      // A rule for which that age comes is not settled over it.
+      case Op::from_age:
+        if (age_h().low < step.number) stack[top - 1] = Range::unknown();
         break;
       case Op::dew_point:
       case Op::curve_age_at: {  // seldom asked for: open

@@ -5,6 +5,7 @@
 #include <algorithm>
 
 #include "rules/explain/words.hpp"
+#include "rules/language/check.hpp"
 
 namespace underwing {
 namespace {
@@ -24,6 +25,16 @@ std::string for_delay(Duration delay) {
   return delay > Duration::zero() ? " for " + in_long_words(delay) : "";
 }
 
+bool reads(const WatchedRule& rule, std::size_t measure) {
+  const auto in = [measure](const ExpressionPtr& expression) {
+    if (!expression) return false;
+    const auto measures = measures_of(*expression);
+    return std::find(measures.begin(), measures.end(), measure) != measures.end();
+  };
+  return in(rule.watch) || in(rule.only_if) ||
+         std::any_of(rule.limits.begin(), rule.limits.end(), [&](const Limit& limit) { return in(limit.expression); });
+}
+
 class Paragraph {
  public:
   Paragraph(const Wording& wording, const Headline& headline)
@@ -33,6 +44,7 @@ class Paragraph {
     if (!rule_.about.empty()) add(rule_.about + (rule_.about.ends_with('.') ? "" : "."));
     add(main_sentence());
     if (rule_.probe) add(each_sentence());
+    if (!wording_.any_house) add_counting();
     if (rule_.ahead) {
       add(fmt::format(
           "A trend that will cross a limit within {} counts as well, so that there is time to act.",
@@ -57,6 +69,17 @@ class Paragraph {
   void add(const std::string& sentence) {
     if (!text_.empty()) text_ += ' ';
     text_ += sentence;
+  }
+
+  /// Brooding in a part of the house.
+  void add_counting() {
+    if (!rule_.flock) return;
+    std::vector<std::string> later;
+    for (const auto& [probe, age] : wording_.rules.flocks[*rule_.flock].counts_from) {
+      const Probe& entry = wording_.rules.probes[probe];
+      if (reads(rule_, entry.measure)) later.push_back(fmt::format("{}{} only from {}", entry.name, later.empty() ? " counts" : "", age_in_words(age)));
+    }
+    if (!later.empty()) add(fmt::format("Of its probes, {}.", join_words(later)));
   }
 
   std::string main_sentence() const {

@@ -56,12 +56,18 @@ struct LanguageDraft {
 /// enough.
 [[nodiscard]] LanguageDraft read_language(const YamlNode& root, IssueLog& log);
 
+struct CountingDraft {
+  NamedNode probe;
+  Duration from{};
+};
+
 struct FlockDraft {
-  Flock flock;  ///< `house` is not set yet
+  Flock flock;  ///< `house` and `counts_from` are not set yet
   std::optional<NamedNode> name;
   std::optional<NamedNode> house;
   const YamlNode* placed = nullptr;  ///< null: missing or wrong
   std::vector<NamedNode> packs;
+  std::vector<CountingDraft> counting;
   const YamlNode* adjust = nullptr;
 };
 

@@ -171,8 +171,33 @@ void FarmLoader::build_flocks() {
     flock.index = set_->flocks.size();
     set_->flocks.push_back(draft.flock);
     set_->flocks.back().house = flock.house.value_or(0);
+    if (flock.house) set_counting(flock);
   }
   judge_overlaps();
+}
+
+/// Names under counts_from are of probes in the flock's house; one name may be that of several measures' probes.
+void FarmLoader::set_counting(const FlockFile& flock) {
+  std::vector<std::string> known;
+  for (const auto& [measure, probes] : set_->houses[*flock.house].probes) {
+    const MeasureKind kind = set_->measures[measure].kind;
+    if (kind == MeasureKind::tally || kind == MeasureKind::round) continue;  // what people find always counts
+    for (const std::size_t probe : probes) known.push_back(set_->probes[probe].name);
+  }
+  for (const CountingDraft& draft : flock.draft.counting) {
+    if (std::find(known.begin(), known.end(), draft.probe.name) == known.end()) {
+      report(log_, *draft.probe.node,
+             with_nearest(fmt::format("{} has no probe named '{}' that measures by itself", set_->houses[*flock.house].name, draft.probe.name),
+                          draft.probe.name, known));
+    }
+    for (const auto& [measure, probes] : set_->houses[*flock.house].probes) {
+      const MeasureKind kind = set_->measures[measure].kind;
+      if (kind == MeasureKind::tally || kind == MeasureKind::round) continue;
+      for (const std::size_t probe : probes) {
+        if (set_->probes[probe].name == draft.probe.name) set_->flocks.back().counts_from[probe] = draft.from;
+      }
+    }
+  }
 }
 
 void FarmLoader::judge_overlaps() {

@@ -4,6 +4,7 @@
 #include <map>
 #include <memory>
 #include <set>
+#include <span>
 #include <string>
 #include <vector>
 
@@ -65,6 +66,7 @@ class FarmLoader {
   void build_probes(const HouseDraft& draft);
   void build_flocks();
   void judge_overlaps();
+  void set_counting(const FlockFile& flock);
   void adjust_probes(std::size_t house, const std::vector<const PackDraft*>& packs);
 
   void resolve_farm_packs();
@@ -75,6 +77,7 @@ class FarmLoader {
                 std::map<std::string, std::set<std::string>>& missing);
   Scope scope_in(const Setting& setting, std::size_t pack);
   void set_follows(WatchedRule& rule, const RuleDraft& draft, const RuleNames& names);
+  [[nodiscard]] std::optional<Duration> sees_from(const FlockFile& flock, std::span<const std::size_t> probes) const;
   void judge_circles(const Setting& setting, const RuleNames& names);
   void report_missing(const Setting& setting, std::size_t pack,
                       const std::map<std::string, std::set<std::string>>& missing);

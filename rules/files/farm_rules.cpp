@@ -72,6 +72,11 @@ void FarmLoader::add_rule(const Setting& setting, const Scope& scope, const Rule
     // So that the house is watched while it warms up, and not while another flock is in it.
     if (!rule.from) rule.from = std::chrono::hours(-24);
   }
+  // Where none of a measure's probes counts yet, the rule has nothing to look at: it begins when one does.
+  for (const std::size_t measure : resolved->watched) {
+    if (setting.flock == nullptr || measure == resolved->own_measure) continue;
+    rule.from = std::max(rule.from, sees_from(*setting.flock, set_->houses[setting.house].probes.at(measure)));
+  }
   set_follows(rule, draft, names);
   placed_.push_back({&draft, set_->rules.size(), setting.flock,
                      rule.watch ? level_of(*rule.watch) : std::optional<Level>()});
@@ -82,7 +87,20 @@ void FarmLoader::add_rule(const Setting& setting, const Scope& scope, const Rule
   for (const std::size_t probe : set_->houses[setting.house].probes.at(*resolved->own_measure)) {
     rule.probe = probe;
     set_->rules.push_back(rule);
+    if (setting.flock != nullptr) set_->rules.back().from = std::max(rule.from, sees_from(*setting.flock, {&probe, 1}));
   }
+}
+
+/// The age from which the first of these probes counts; nullopt: one always does.
+std::optional<Duration> FarmLoader::sees_from(const FlockFile& flock, std::span<const std::size_t> probes) const {
+  const auto& counts_from = set_->flocks[flock.index].counts_from;
+  std::optional<Duration> first;
+  for (const std::size_t probe : probes) {
+    const auto found = counts_from.find(probe);
+    if (found == counts_from.end()) return std::nullopt;
+    first = std::min(first.value_or(found->second), found->second);
+  }
+  return first;
 }
 
 void FarmLoader::set_follows(WatchedRule& rule, const RuleDraft& draft, const RuleNames& names) {

@@ -172,6 +172,7 @@ const KeyTable& flock_keys() {
           {"first_day", whole, false, "0 or 1: how people count the day of placement"},
           {"lights", light_plan, false, "hours of light by age"},
           {"lights_on", time_of_day, false, "when the light comes on"},
+          {"counts_from", named_ages, false, "brooding in a part of the house: by probe, the age before which it counts for nothing"},
           {"adjust", anything, false, "by name, anything that a pack sets"},
       }};
   return table;

@@ -30,6 +30,7 @@ enum class ValueKind {
   texts,        ///< a list of texts
   points,       ///< a map of ages to values
   light_plan,   ///< a map of ages to hours of light
+  named_ages,   ///< a map of names to ages
   map,          ///< a map with the keys of Key::inner
   maps,         ///< a list of maps with the keys of Key::inner
   named_maps,   ///< a map of names, each to a map with the keys of Key::inner

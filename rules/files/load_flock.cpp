@@ -55,6 +55,19 @@ void read_lights(Flock& flock, const YamlNode& node, IssueLog& log) {
   }
 }
 
+/// Whole minutes, as placement is one, too.
+void read_counting(FlockDraft& draft, const YamlNode& node, IssueLog& log) {
+  const YamlNode* map = read_map(node, "counts_from", log);
+  if (map == nullptr) return;
+  for (const YamlNode::Entry& entry : map->entries) {
+    const auto probe = read_name(entry.key, log);
+    const auto age = read_duration(entry.value, Sign::any, log);
+    if (!probe || !age) continue;
+    if (*age % std::chrono::minutes(1) != Duration::zero()) report(log, entry.value, "this age has to be in whole minutes");
+    draft.counting.push_back({{*probe, &entry.key}, *age});
+  }
+}
+
 void read_times(FlockDraft& draft, const Fields& fields, const Zone& zone, IssueLog& log) {
   Flock& flock = draft.flock;
   if (const YamlNode* node = fields.value("placed")) {
@@ -118,6 +131,7 @@ FlockDraft read_flock(const YamlNode& root, const Zone& zone, IssueLog& log) {
       }
     }
   }
+  if (const YamlNode* node = fields->value("counts_from")) read_counting(draft, *node, log);
   draft.adjust = fields->value("adjust");
   return draft;
 }

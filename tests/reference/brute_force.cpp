@@ -18,6 +18,7 @@ class Run {
  public:
   explicit Run(const RuleSet& rules) : rules_(rules), known_(rules) {
     suspect_.assign(rules.probes.size(), false);
+    told_.assign(rules.probes.size(), "");
     for (const WatchedRule& rule : rules.rules) {
       states_.emplace_back(rules, rule);
       needed_.push_back(probes_needed(rules, rule));
@@ -47,9 +48,10 @@ class Run {
 
   void take(const ReferenceReading& reading) {
     PlainSeries& series = known_.series[reading.probe];
-    const std::string before = series.failed_test();
     if (!series.take(reading.time, reading.value)) return;
-    const std::string after = series.failed_test();
+    const std::string before = told_[reading.probe];
+    const std::string after = counts(reading.probe) ? series.failed_test() : "";
+    told_[reading.probe] = after;
     if (after != before) tell_quality(reading.probe, after.empty() ? "accepted" : "rejected", after);
     if (series.last_good() == reading.time) compare_with_siblings(reading);
     for (std::size_t i = 0; i < states_.size(); ++i) {
@@ -136,17 +138,27 @@ class Run {
     }
   }
 
+  /// For the flock in the house, or the next one there.
+  [[nodiscard]] bool counts(std::size_t probe) const {
+    const Flock* here = nullptr;
+    for (const Flock& flock : rules_.flocks) {
+      if (flock.house != rules_.probes[probe].house || (flock.cleared && *flock.cleared <= known_.now)) continue;
+      if (here == nullptr || flock.placed < here->placed) here = &flock;
+    }
+    return here == nullptr || old_enough(*here, probe, known_.now);
+  }
+
   /// Neighbour: further from the median of its usable siblings than `max_apart`. It only marks.
   void compare_with_siblings(const ReferenceReading& reading) {
     const Probe& it = rules_.probes[reading.probe];
     if (!it.quality.max_apart) return;
     std::vector<double> held;
     for (const std::size_t sibling : rules_.houses[it.house].probes.at(it.measure)) {
-      if (sibling == reading.probe || !known_.series[sibling].usable(known_.now)) continue;
+      if (sibling == reading.probe || !counts(sibling) || !known_.series[sibling].usable(known_.now)) continue;
       if (const auto value = known_.series[sibling].held_at(known_.now)) held.push_back(*value);
     }
     const double value = *known_.series[reading.probe].held_at(reading.time);
-    const bool apart = !held.empty() && below(*it.quality.max_apart, std::abs(value - median_of(held)));
+    const bool apart = counts(reading.probe) && !held.empty() && below(*it.quality.max_apart, std::abs(value - median_of(held)));
     if (apart == suspect_[reading.probe]) return;
     suspect_[reading.probe] = apart;
     tell_quality(reading.probe, apart ? "suspect" : "accepted", "");
@@ -168,7 +180,8 @@ class Run {
   std::vector<PlainRule> states_;
   std::vector<std::set<std::size_t>> needed_;
   std::optional<Instant> worked_off_;
-  std::vector<bool> suspect_;  ///< by probe
+  std::vector<bool> suspect_;      ///< by probe
+  std::vector<std::string> told_;  ///< by probe: the test that it was last said to fail
   std::vector<ReferenceEvent> events_;
 };
 

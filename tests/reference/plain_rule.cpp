@@ -235,6 +235,7 @@ Instant PlainRule::counting_start(const Known& known) const {
     std::optional<Instant> first;
     for (const std::size_t probe : probes_needed(rules_, rule_)) {
       if (rules_.probes[probe].measure != measure) continue;
+      if (rule_.flock && !old_enough(rules_.flocks[*rule_.flock], probe, known.now)) continue;
       const auto heard = known.series[probe].first_good();
       if (heard && (!first || *heard < *first)) first = heard;
     }

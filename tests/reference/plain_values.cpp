@@ -120,9 +120,24 @@ std::vector<std::size_t> PlainEvaluator::probes_of(std::size_t measure) const {
   return found == listed.end() ? std::vector<std::size_t>{} : found->second;
 }
 
+bool old_enough(const Flock& flock, std::size_t probe, Instant now) {
+  for (const auto& [later, age] : flock.counts_from) {
+    if (later == probe) return now - flock.placed >= age;
+  }
+  return true;
+}
+
+/// Those of the probes that count for the rule's flock.
+std::vector<std::size_t> PlainEvaluator::counting(std::size_t measure) const {
+  std::vector<std::size_t> probes = probes_of(measure);
+  if (!rule_.flock) return probes;
+  std::erase_if(probes, [&](std::size_t probe) { return !old_enough(known_.rules.flocks[*rule_.flock], probe, known_.now); });
+  return probes;
+}
+
 std::vector<std::size_t> PlainEvaluator::own_or_all(std::size_t measure) const {
   if (rule_.probe && known_.rules.probes[*rule_.probe].measure == measure) return {*rule_.probe};
-  return probes_of(measure);
+  return counting(measure);
 }
 
 PlainEvaluator::Number PlainEvaluator::number(const Expression& it) const {
@@ -144,7 +159,7 @@ PlainEvaluator::Number PlainEvaluator::number(const Expression& it) const {
       return smallest_or_largest(it);
     case Kind::count: {
       double usable = 0;
-      for (const std::size_t probe : probes_of(it.children[0]->measure)) {
+      for (const std::size_t probe : counting(it.children[0]->measure)) {
         if (known_.series[probe].usable(known_.now)) usable += 1;
       }
       return usable;
@@ -156,7 +171,7 @@ PlainEvaluator::Number PlainEvaluator::number(const Expression& it) const {
       return std::nullopt;
     case Kind::since: {
       std::optional<Instant> newest;
-      for (const std::size_t probe : probes_of(it.children[0]->measure)) {
+      for (const std::size_t probe : counting(it.children[0]->measure)) {
         const auto last = known_.series[probe].last_good();
         if (last && (!newest || *last > *newest)) newest = last;
       }
@@ -216,7 +231,7 @@ PlainEvaluator::Number PlainEvaluator::share(const Expression& it) const {
   const Expression& window = *it.children[0];
   const Instant placed = known_.rules.flocks[*rule_.flock].placed;
   std::vector<double> all;
-  for (const std::size_t probe : probes_of(window.measure)) {
+  for (const std::size_t probe : counting(window.measure)) {
     for (const Point& reading : known_.series[probe].readings(known_.now - window.span, known_.now)) {
       const double wanted = curve_value(*rule_.curves[it.index], hours_of(reading.time - placed));
       if (wanted > 0) all.push_back(reading.value / wanted);
@@ -345,7 +360,7 @@ PlainEvaluator::Number PlainEvaluator::measure(const Expression& it) const {
 
 PlainEvaluator::Number PlainEvaluator::across(const Expression& it) const {
   const Expression& inner = *it.children[0];
-  const std::vector<std::size_t> probes = probes_of(inner.measure);
+  const std::vector<std::size_t> probes = counting(inner.measure);
   std::vector<double> values;
   for (const std::size_t probe : probes) {
     const PlainSeries& series = known_.series[probe];
@@ -360,7 +375,9 @@ PlainEvaluator::Number PlainEvaluator::across(const Expression& it) const {
 
 PlainEvaluator::Number PlainEvaluator::window(const Expression& it) const {
   double sum = 0;
-  for (const std::size_t probe : own_or_all(it.measure)) {
+  const std::vector<std::size_t> probes = own_or_all(it.measure);
+  if (probes.empty()) return std::nullopt;
+  for (const std::size_t probe : probes) {
     const Number value = window_of(it, probe);
     if (!value) return std::nullopt;
     sum += *value;

@@ -48,12 +48,16 @@ class PlainEvaluator {
   [[nodiscard]] Number smallest_or_largest(const Expression& it) const;
   [[nodiscard]] double tally_since_placed(const char* measure) const;
   [[nodiscard]] std::vector<std::size_t> probes_of(std::size_t measure) const;
+  [[nodiscard]] std::vector<std::size_t> counting(std::size_t measure) const;
   [[nodiscard]] std::vector<std::size_t> own_or_all(std::size_t measure) const;
   [[nodiscard]] std::optional<bool> comparison(const Expression& it) const;
 
   const Known& known_;
   const WatchedRule& rule_;
 };
+
+/// Whether, at that age of the flock, the probe is one that counts for it.
+[[nodiscard]] bool old_enough(const Flock& flock, std::size_t probe, Instant now);
 
 /// The value of a curve at an age in hours: straight lines between, level outside.
 [[nodiscard]] double curve_value(const Curve& curve, double age_h);

@@ -18,7 +18,7 @@ std::string houses_text(Dice& dice, int count) {
     text +=
         fmt::format("      air_temperature: {}\n", dice.word({"[a]", "[a, b]", "[a, b, c]", "[a, b, c, d]"}));
     text += fmt::format("      relative_humidity: [centre]\n      water: {}\n",
-                        dice.word({"[main]", "[left, right]"}));
+                        dice.word({"[main]", "[main, spare]"}));
     text +=
         "      feed: [auger]\n      mains: [board]\n      bird_weight: [scale]\n      dead_birds: [book]\n   "
         "   crop_fill: [check]\n";
@@ -43,6 +43,15 @@ std::string flock_text(Dice& dice, int house, Instant tape_begin, Duration span)
   if (dice.chance(50)) text += "goal_day_7: 190 g\n";
   if (dice.chance(30)) text += "unloading: 08:45-10:15\n";
   if (dice.chance(50)) text += "lights: {0 d: 23 h, 1 d: 18 h, 2 d: 12 h}\nlights_on: \"05:00\"\n";
+  if (dice.chance(35)) {
+    const auto age_min = std::chrono::duration_cast<minutes>(tape_begin - kPlaced).count();
+    const auto age = [&] { return age_min + dice.from(-5, static_cast<int>(span / minutes(1))); };
+    text += fmt::format("counts_from: {{a: {} min", age());
+    for (const char* probe : {"main", "scale", "centre"}) {
+      if (dice.chance(25)) text += fmt::format(", {}: {} min", probe, age());
+    }
+    text += "}\n";
+  }
   if (dice.chance(30)) {
     text += fmt::format("adjust:\n  rule-{}: {{on_delay: {}, blind_after: {}}}\n", dice.from(0, 1),
                         dice.word({"0 min", "45 s", "4 min"}), dice.word({"1 min", "5 min"}));
