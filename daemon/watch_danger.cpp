@@ -151,16 +151,19 @@ void Watch::reckon_cold(std::size_t house, Danger& danger) const {
   }
   danger.taken.push_back(from);
   const auto pace = paces_.find(rules_->houses[house].name);
-  if (pace == paces_.end() || !known(pace->second.constant_min.value) || now_ - pace->second.constant_min.seen >= kLearntFor) {
+  const bool seen = pace != paces_.end() && known(pace->second.constant_min.value) && now_ - pace->second.constant_min.seen < kLearntFor;
+  const auto stated = rules_->houses[house].time_constant;
+  if (!seen && !stated) {
     danger.taken.push_back("How fast this house cools has not been seen within a day.");
     return;
   }
-  const Learnt& learnt = pace->second.constant_min;
-  danger.by = "learnt";
-  danger.minutes = danger::minutes_to_cool(learnt.value, danger.air, *outside, danger.limit);
+  const double constant_min = seen ? pace->second.constant_min.value : hours_of(*stated) * 60;
+  danger.by = seen ? "learnt" : "reckoned";
+  danger.minutes = danger::minutes_to_cool(constant_min, danger.air, *outside, danger.limit);
   if (danger.minutes && *danger.minutes > 12 * 60) danger.minutes.reset();
-  danger.taken.push_back(fmt::format("It loses what it is warmer than outside with a time constant of {:.0f} min, as it did at {} with its heaters off.",
-                                     learnt.value, clock_time(rules_->farm.zone, learnt.seen + engine_->wall_ahead())));
+  const std::string why = seen ? fmt::format("as it did at {} with its heaters off", clock_time(rules_->farm.zone, pace->second.constant_min.seen + engine_->wall_ahead()))
+                               : "by farm.yaml";
+  danger.taken.push_back(fmt::format("It loses what it is warmer than outside with a time constant of {:.0f} min, {}.", constant_min, why));
 }
 
 std::optional<Watch::Danger> Watch::danger(std::size_t house, Side side) {

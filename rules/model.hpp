@@ -54,6 +54,8 @@ struct House {
   /// For each measure with probes here: measure index -> probe indices into RuleSet::probes, sorted by name.
   std::map<std::size_t, std::vector<std::size_t>> probes;
   std::optional<double> volume_m3{};  ///< of air, for how fast it heats up
+  /// How it cools without heaters: after that time it has lost 63 % of what it was warmer than outside.
+  std::optional<Duration> time_constant{};
   std::optional<double> outside_c{};  ///< to reckon with where no probe tells how cold it is outside
 };
 

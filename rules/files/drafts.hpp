@@ -31,6 +31,8 @@ struct HouseDraft {
   std::vector<ProbesDraft> probes;
   const YamlNode* volume = nullptr;  ///< null: not given, or wrong
   std::optional<double> volume_m3;
+  const YamlNode* time_constant_node = nullptr;
+  std::optional<Duration> time_constant;
   std::optional<double> outside_c;
 };
 

@@ -8,7 +8,7 @@
 #include "rules/language/check.hpp"
 #include "rules/trade/danger.hpp"
 
-/// Whether people are in the house before its air harms the birds, once its fans stand.
+/// Whether people are in the house before its air harms the birds, once its fans, or its heaters, stand.
 namespace underwing {
 namespace {
 
@@ -64,6 +64,16 @@ std::vector<double> still_air(const danger::House& house, double from_c) {
   return air;
 }
 
+/// Air without heaters, minute by minute, as it goes towards that outside; what birds warm is left out.
+std::vector<double> cooling_air(const House& house, double from_c) {
+  const double constant_min = hours_of(*house.time_constant) * 60;
+  std::vector<double> air{from_c};
+  while (air.size() < kRampMinutes && air.back() > from_c - kRamp_k) {
+    air.push_back(*house.outside_c + (from_c - *house.outside_c) * std::exp(-static_cast<double>(air.size()) / constant_min));
+  }
+  return air;
+}
+
 bool asks_for(const WatchedRule& rule, std::size_t measure) {
   const auto in = [&](const Expression& it) {
     const auto all = measures_of(it);
@@ -72,8 +82,9 @@ bool asks_for(const WatchedRule& rule, std::size_t measure) {
   return (rule.watch && in(*rule.watch)) || std::any_of(rule.limits.begin(), rule.limits.end(), [&](const Limit& limit) { return in(*limit.expression); });
 }
 
-/// What becomes of the air once the fans stand, at one age.
-struct FanStop {
+/// What becomes of the air once fans or heaters stand, at one age.
+struct Stop {
+  Limit::Side side = Limit::Side::high;  ///< low: the heaters
   double harm_c = 0, minutes_to_harm = 0, minutes_to_call = 0;
   std::string harmed_by, called_by;
 };
@@ -82,7 +93,7 @@ struct FanStop {
 
 std::optional<FarmLoader::Stocked> FarmLoader::stocked(const FlockFile& file) const {
   const auto air = set_->find_measure(kAir);
-  if (!file.house || !air || !set_->houses[*file.house].volume_m3 || !in_house_.contains(*file.house)) return std::nullopt;
+  if (!file.house || !air || !in_house_.contains(*file.house)) return std::nullopt;
   Stocked all{*air, &published_weight(), nullptr, {}};
   for (const Placed* placed : in_house_.at(*file.house)) {
     const WatchedRule& rule = set_->rules[placed->rule];
@@ -98,12 +109,13 @@ std::optional<FarmLoader::Stocked> FarmLoader::stocked(const FlockFile& file) co
 
 namespace {
 
-/// The furthest urgent high limit on the level of the air at that age.
-void find_harm(FanStop& stop, const WatchedRule& rule, const Flock& flock, Duration age) {
+/// The furthest urgent limit of that side on the level of the air at that age.
+void find_harm(Stop& stop, const WatchedRule& rule, const Flock& flock, Duration age) {
   for (const Limit& limit : rule.limits) {
-    if (limit.side != Limit::Side::high || limit.priority != Priority::urgent) continue;
+    if (limit.side != stop.side || limit.priority != Priority::urgent) continue;
     const double value = value_at_age(*limit.expression, rule.curves, hours_of(age), flock.birds, flock.chick_weight_g);
-    if (std::isnan(value) || (!stop.harmed_by.empty() && value <= stop.harm_c)) continue;
+    const bool nearer = stop.side == Limit::Side::high ? value <= stop.harm_c : value >= stop.harm_c;
+    if (std::isnan(value) || (!stop.harmed_by.empty() && nearer)) continue;
     stop.harm_c = value;
     stop.harmed_by = rule.name;
   }
@@ -111,47 +123,66 @@ void find_harm(FanStop& stop, const WatchedRule& rule, const Flock& flock, Durat
 
 }  // namespace
 
-/// Only where farm.yaml says the volume of the house: without it nothing can be reckoned. Cold is not judged,
-/// since how fast a house cools is published nowhere.
+/// What the rules say of that air, and when it harms. nullopt: they do not call, or it never harms.
+std::optional<FarmLoader::TimeLeft> FarmLoader::time_left(const Stocked& house, const FlockFile& file, Duration age, const std::vector<double>& air,
+                                                          Limit::Side side) const {
+  const Flock& flock = set_->flocks[file.index];
+  Stop stop;
+  stop.side = side;
+  for (const Placed* placed : house.rules) {
+    const WatchedRule& rule = set_->rules[placed->rule];
+    if (age < rule.from.value_or(-kDay) || (rule.until && age >= *rule.until)) continue;
+    if (placed->level && placed->level->measure == house.air) find_harm(stop, rule, flock, age);
+    const auto raised = raised_on({house.air, air, hours_of(age), &flock, nullptr}, rule);
+    if (!raised || (!stop.called_by.empty() && *raised >= stop.minutes_to_call)) continue;
+    stop.minutes_to_call = *raised;
+    stop.called_by = rule.name;
+  }
+  const auto past = std::find_if(air.begin(), air.end(), [&](double it) { return side == Limit::Side::high ? it >= stop.harm_c : it <= stop.harm_c; });
+  if (stop.harmed_by.empty() || stop.called_by.empty() || past == air.end()) return std::nullopt;
+  const Unit& unit = house.target->unit;
+  stop.minutes_to_harm = static_cast<double>(past - air.begin());
+  return TimeLeft{std::max(0.0, stop.minutes_to_harm - stop.minutes_to_call),
+                  fmt::format("from {} to the {} of '{}' in {:.0f} min, and '{}' calls after {:.0f} min", to_a_tenth(unit, air.front()),
+                              to_a_tenth(unit, stop.harm_c), stop.harmed_by, stop.minutes_to_harm, stop.called_by, stop.minutes_to_call)};
+}
+
+/// Only where farm.yaml says what is needed: of heat the volume of the house; of cold how it cools and how cold it is
+/// outside, since how fast houses cool is published nowhere.
 void FarmLoader::judge_time_left(const FlockFile& file) {
   const auto comer = last_to_come(set_->farm);
   const auto house = comer ? stocked(file) : std::nullopt;
   if (!house) return;
   const Flock& flock = set_->flocks[file.index];
-  const std::string& name = set_->houses[*file.house].name;
-  std::string first, left_at;
-  for (Duration age = Duration::zero(); age <= kLastDay; age += kWeek) {
-    if (flock.cleared && flock.placed + age >= *flock.cleared) break;
-    const double weight_g = value_of(*house->weight, hours_of(age));
-    const double from_c = value_of(*house->target, hours_of(age));
-    const std::vector<double> air = still_air({*set_->houses[*file.house].volume_m3, flock.birds, weight_g / 1000, 0, 0}, from_c);
-    FanStop stop;
-    for (const Placed* placed : house->rules) {
-      const WatchedRule& rule = set_->rules[placed->rule];
-      if (age < rule.from.value_or(-kDay) || (rule.until && age >= *rule.until)) continue;
-      if (placed->level && placed->level->measure == house->air) find_harm(stop, rule, flock, age);
-      const auto raised = raised_on({house->air, air, hours_of(age), &flock, nullptr}, rule);
-      if (!raised || (!stop.called_by.empty() && *raised >= stop.minutes_to_call)) continue;
-      stop.minutes_to_call = *raised;
-      stop.called_by = rule.name;
+  const House& entry = set_->houses[*file.house];
+  for (const Limit::Side side : {Limit::Side::high, Limit::Side::low}) {
+    const bool heat = side == Limit::Side::high;
+    if (heat ? !entry.volume_m3 : !entry.time_constant || !entry.outside_c) continue;
+    std::string first, left_at;
+    for (Duration age = Duration::zero(); age <= kLastDay; age += kWeek) {
+      if (flock.cleared && flock.placed + age >= *flock.cleared) break;
+      const double weight_g = value_of(*house->weight, hours_of(age));
+      const double from_c = value_of(*house->target, hours_of(age));
+      const auto left = time_left(*house, file, age,
+                                  heat ? still_air({*entry.volume_m3, flock.birds, weight_g / 1000, 0, 0}, from_c) : cooling_air(entry, from_c), side);
+      if (!left || left->minutes >= comer->minutes) continue;
+      left_at += fmt::format("{}{:.0f} min at {}", left_at.empty() ? "" : ", ", left->minutes, age == Duration::zero() ? "placement" : to_words(age));
+      if (!first.empty()) continue;
+      first = at_age(age) + (heat ? fmt::format(" {:.0f} birds of {:.0f} g warm still air ", flock.birds, weight_g) : " the air falls ") + left->course;
     }
-    const auto past = std::find_if(air.begin(), air.end(), [&](double it) { return it >= stop.harm_c; });
-    if (stop.harmed_by.empty() || stop.called_by.empty() || past == air.end()) continue;
-    stop.minutes_to_harm = static_cast<double>(past - air.begin());
-    const double left = std::max(0.0, stop.minutes_to_harm - stop.minutes_to_call);
-    if (left >= comer->minutes) continue;
-    left_at += fmt::format("{}{:.0f} min at {}", left_at.empty() ? "" : ", ", left, age == Duration::zero() ? "placement" : to_words(age));
-    if (!first.empty()) continue;
-    first = fmt::format("{} {:.0f} birds of {:.0f} g warm still air from {} to the {} of '{}' in {:.0f} min, and '{}' calls after {:.0f} min", at_age(age),
-                        flock.birds, weight_g, to_a_tenth(house->target->unit, from_c), to_a_tenth(house->target->unit, stop.harm_c), stop.harmed_by,
-                        stop.minutes_to_harm, stop.called_by, stop.minutes_to_call);
+    if (!first.empty()) report_time_left(entry, side, comer->who, comer->minutes, first + ". That leaves " + left_at);
   }
-  if (first.empty()) return;
-  const auto draft = std::find_if(farm_.houses.begin(), farm_.houses.end(), [&](const HouseDraft& it) { return it.name == name; });
-  report_caution(log_, *draft->volume,
-                 fmt::format("with its fans off, {} leaves people less than the {:.0f} min that {} needs from the alarm to the house: {}. That leaves {}. "
-                             "Reckoned with heaters off and no fresh air (CIGR, 2002, from memory)",
-                             name, comer->minutes, comer->who, first, left_at));
+}
+
+void FarmLoader::report_time_left(const House& house, Limit::Side side, const std::string& who, double minutes, const std::string& course) {
+  const bool heat = side == Limit::Side::high;
+  const auto draft = std::find_if(farm_.houses.begin(), farm_.houses.end(), [&](const HouseDraft& it) { return it.name == house.name; });
+  const std::string taken = heat ? "Reckoned with heaters off and no fresh air (CIGR, 2002, from memory)"
+                                 : fmt::format("Reckoned with {} outside and the time constant of {} that farm.yaml gives; what birds warm is left out",
+                                               with_unit(*house.outside_c, *parse_unit("°C")), to_words(*house.time_constant));
+  report_caution(log_, heat ? *draft->volume : *draft->time_constant_node,
+                 fmt::format("with its {} off, {} leaves people less than the {:.0f} min that {} needs from the alarm to the house: {}. {}",
+                             heat ? "fans" : "heaters", house.name, minutes, who, course, taken));
 }
 
 }  // namespace underwing

@@ -121,7 +121,7 @@ void FarmLoader::build_houses() {
   std::sort(sorted.begin(), sorted.end(),
             [](const HouseDraft& a, const HouseDraft& b) { return a.name < b.name; });
   for (const HouseDraft& draft : sorted) {
-    set_->houses.push_back({draft.name, {}, draft.volume_m3, draft.outside_c});
+    set_->houses.push_back({draft.name, {}, draft.volume_m3, draft.time_constant, draft.outside_c});
     build_probes(draft);
   }
 }

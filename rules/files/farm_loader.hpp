@@ -104,7 +104,14 @@ class FarmLoader {
     std::vector<const Placed*> rules;   ///< that watch over this flock, for the whole house
   };
   [[nodiscard]] std::optional<Stocked> stocked(const FlockFile& file) const;
+  struct TimeLeft {
+    double minutes = 0;   ///< from the first urgent alarm to harm
+    std::string course;   ///< of the air, in words
+  };
+  [[nodiscard]] std::optional<TimeLeft> time_left(const Stocked& house, const FlockFile& flock, Duration age, const std::vector<double>& air,
+                                                  Limit::Side side) const;
   void judge_time_left(const FlockFile& flock);
+  void report_time_left(const House& house, Limit::Side side, const std::string& who, double minutes, const std::string& course);
 
   void finish();
 

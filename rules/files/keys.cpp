@@ -18,6 +18,7 @@ const KeyTable& house_keys() {
                                   {"about", text, false, "what people call it"},
                                   {"probes", anything, true, "for each measure the names of its probes"},
                                   {"volume", quantity, false, "of its air, for the minutes that it leaves when the fans stand"},
+                                  {"time_constant", duration, false, "how it cools without heaters: after that time it has lost 63 % of what it was warmer than outside"},
                                   {"outside", quantity, false, "how cold to take it outside where no probe tells"},
                               }};
   return table;

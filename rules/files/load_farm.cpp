@@ -50,6 +50,18 @@ void read_volume(HouseDraft& house, const YamlNode& node, IssueLog& log) {
   house.volume_m3 = cubic_metres;
 }
 
+/// From a bare shed to a cellar; beyond that a unit is wrong.
+void read_time_constant(HouseDraft& house, const YamlNode& node, IssueLog& log) {
+  const auto constant = read_duration(node, Sign::any, log);
+  if (!constant) return;
+  if (*constant < std::chrono::minutes(5) || *constant > std::chrono::hours(48)) {
+    report(log, node, "the time constant of a house is from 5 min to 48 h, as in 3 h");
+    return;
+  }
+  house.time_constant_node = &node;
+  house.time_constant = constant;
+}
+
 void read_outside(HouseDraft& house, const YamlNode& node, IssueLog& log) {
   const auto quantity = read_quantity(node, log);
   if (!quantity) return;
@@ -73,6 +85,7 @@ void read_houses(FarmDraft& draft, const YamlNode& node, IssueLog& log) {
     if (fields && fields->has("about")) (void)read_text(*fields->value("about"), log);
     if (fields && fields->has("probes")) read_probes(house, *fields->value("probes"), log);
     if (fields && fields->has("volume")) read_volume(house, *fields->value("volume"), log);
+    if (fields && fields->has("time_constant")) read_time_constant(house, *fields->value("time_constant"), log);
     if (fields && fields->has("outside")) read_outside(house, *fields->value("outside"), log);
     if (!name) continue;
     house.name = *name;

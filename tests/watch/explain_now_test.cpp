@@ -123,5 +123,18 @@ TEST(ExplainNow, OfAgesAndConditions) {
   EXPECT_EQ(why(now(early, "cold-air")), "not watching: It begins on 2026-03-09 09:30.");
 }
 
+TEST(ExplainNow, OfColdGoesByTheStatedTimeConstantUntilTheHouseWasSeenToCool) {
+  FarmTexts texts;
+  FarmTexts::change(texts.farm, "  house-1:\n", "  house-1:\n    time_constant: 90 min\n    outside: -5 °C\n");
+  Bench bench(texts.load());
+  bench.run_to(march(3, 20, 10));
+  const auto danger = bench.watch().danger(0, Limit::Side::low);
+  ASSERT_TRUE(danger && danger->minutes);
+  EXPECT_EQ(danger->by, "reckoned");
+  // 90 min · ln(38 K / 35.28 K): from 33 °C to what 34.7 h of age want, less 2 K.
+  EXPECT_NEAR(*danger->minutes, 6.7, 0.1);
+  EXPECT_NE(why(now(bench, "cold-air")).find("with a time constant of 90 min, by farm.yaml."), std::string::npos) << why(now(bench, "cold-air"));
+}
+
 }  // namespace
 }  // namespace underwing
