@@ -19,6 +19,7 @@ using namespace std::chrono_literals;
 
 constexpr Duration kGather = 20s;            // what comes for one person within this goes out together
 constexpr Duration kFloodGather = 5min;      // of what need not wake anybody, in a flood
+constexpr std::size_t kHeadMin = 30;         // characters of one among several: house, what and value
 constexpr std::size_t kSpelledOut = 10;      // more alarms than this in one text are counted
 constexpr Duration kRetryFirst = 1min;
 constexpr Duration kOnTheWayGrace = 5min;    // added to a person's `away` before HERE is missed
@@ -203,10 +204,29 @@ void Watch::flush(const Mailbox& mailbox) {
   plan_flush(box);
 }
 
+/// Heads in one line. Where there is no room for all of them the longest are cut alike, so that none crowds another out;
+/// empty where they would say too little then.
+std::string in_one_line(const std::vector<std::string_view>& heads, std::size_t room) {
+  const auto total = [&](std::size_t longest) {
+    std::size_t sum = 2 * (heads.size() - 1);
+    for (const std::string_view head : heads) sum += std::min(gsm_length(head), longest);
+    return sum;
+  };
+  std::size_t longest = room;
+  while (longest >= kHeadMin && total(longest) > room) --longest;
+  if (longest < kHeadMin) return "";
+  std::string line;
+  for (const std::string_view head : heads) {
+    std::string part = cut_to(head, longest);
+    while (part.ends_with(' ')) part.pop_back();
+    line += (line.empty() ? "" : "; ") + part;
+  }
+  return line;
+}
+
 /// One text for several messages: their heads, the worst first, as many as there is room for.
 std::string Watch::gathered(const std::vector<Mail::Waiting>& messages, bool any_code, const Language& language) const {
   const std::string replies = any_code ? ". " + say(language, "reply_all") : ".";
-  std::vector<std::string> variants;
   const auto alarms = static_cast<std::size_t>(std::count_if(messages.begin(), messages.end(), [](const auto& message) { return message.alarm != 0; }));
   const auto urgent = std::count_if(messages.begin(), messages.end(), [](const auto& message) { return message.priority == Priority::urgent; });
   std::string counts;
@@ -217,19 +237,20 @@ std::string Watch::gathered(const std::vector<Mail::Waiting>& messages, bool any
     if (most == 0) return fit({counts + replies});
     counts += ": ";
   }
-  for (std::size_t count = most; count > 0; --count) {
-    std::string all = counts;
-    bool first = true;
-    for (std::size_t i = 0; i < count; ++i) {
-      std::string_view head = messages[i].in_short;
-      while (head.ends_with('.')) head.remove_suffix(1);
-      all += (std::exchange(first, false) ? "" : "; ") + std::string(head);
-    }
-    if (count < most) all += "; " + say_count(language, "and_more", most - count);
-    if (count == 1) all = cut_to(all, kTextSeptetsMax - gsm_length(replies));
-    variants.push_back(all + replies);
+  std::vector<std::string_view> heads;
+  for (std::size_t i = 0; i < most; ++i) {
+    std::string_view head = messages[i].in_short;
+    while (head.ends_with('.')) head.remove_suffix(1);
+    heads.push_back(head);
   }
-  return fit(variants);
+  while (!heads.empty()) {
+    const std::string more = heads.size() < most ? "; " + say_count(language, "and_more", most - heads.size()) : "";
+    const std::size_t taken = gsm_length(counts) + gsm_length(more) + gsm_length(replies);
+    const std::string line = taken < kTextSeptetsMax ? in_one_line(heads, kTextSeptetsMax - taken) : "";
+    if (!line.empty() || heads.size() == 1) return fit({counts + line + more + replies});
+    heads.pop_back();
+  }
+  return fit({counts + replies});
 }
 
 void Watch::send(const Mailbox& mailbox, std::vector<Mail::Waiting> messages) {

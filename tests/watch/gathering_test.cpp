@@ -74,6 +74,25 @@ TEST(Gathering, ManyHeadsFitOneTextWithTheWayToAnswer) {
   }
 }
 
+TEST(Gathering, ALongOneCrowdsNobodyElseOut) {
+  Bench bench;
+  bench.air(28);
+  bench.run_to(march(3, 20, 7));
+  static_cast<void>(bench.told());
+  bench.air(33);
+  bench.run_to(march(3, 20, 17));
+  static_cast<void>(bench.told());
+  bench.set("house-2/air_temperature/east", 41);
+  bench.run_to(march(3, 20, 17, 59));
+  bench.watch().trouble("disk", true, "the gateway's disk is full");
+  bench.watch().trouble("clock", true, "the gateway's clock went back by 1 h 30 min: whoever changed it may want to look at the lights and at all else that keeps time");
+  bench.settle();
+  bench.run_to(march(3, 20, 18, 30));
+  EXPECT_EQ(bench.texts().back(),
+            "FARM CLOCK: the gateway's clock went back by 1 h 30 min: whoever changed it may want; "
+            "H1 back to normal: 33 C at 20:18. COLD from 20:06. Reply OK (all of them)");
+}
+
 TEST(Gathering, GoodNewsOfLesserThingsWaitsForMorningAndDelaysNothing) {
   Bench bench;
   bench.set("house-1/relative_humidity/centre", 80);
