@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cerrno>
 #include <csignal>
+#include <utility>
 #include <vector>
 
 #include <boost/asio/posix/stream_descriptor.hpp>
@@ -18,6 +19,8 @@ using Descriptor_ = asio::posix::stream_descriptor;
 namespace {
 
 constexpr std::size_t kRead_bytes = 65536;
+/// A plugin that speaks more often than this is heard so often: waking for each line costs more than judging it.
+constexpr auto kBreath = std::chrono::milliseconds(2);
 constexpr std::size_t kLogLine_bytes_max = 4096;
 constexpr std::size_t kShown_bytes_max = 200;
 /// What a plugin has said before it ended is read up to here.
@@ -53,6 +56,8 @@ struct SupervisedPlugin::Run {
   LineBuffer lines, log;
   std::uint64_t too_long_seen = 0;
   Clock::time_point begun = Clock::now();
+  Clock::time_point heard{};        ///< when its output was last read
+  bool more_waits = false;          ///< what was read filled the buffer
   Clock::time_point line_taken{};   ///< when it took the last whole line
   bool waits_to_write = false;
   bool close_input_when_written = false;
@@ -68,7 +73,8 @@ SupervisedPlugin::SupervisedPlugin(EventLoop& loop, PluginSpec spec, std::string
       back_off_(limits.back_off_min),
       restart_timer_(loop),
       tick_timer_(loop),
-      stop_timer_(loop) {
+      stop_timer_(loop),
+      breath_timer_(loop) {
   status_.name = spec_.name;
 }
 
@@ -158,7 +164,7 @@ void SupervisedPlugin::wait_for_end() {
 void SupervisedPlugin::wait_for_output() {
   run_->output.async_wait(Descriptor_::wait_read, [self = shared_from_this(), run = run_](const auto& error) {
     if (error || self->run_ != run) return;
-    if (self->read_output()) return self->wait_for_output();
+    if (self->read_output()) return self->wait_after_a_breath();
     // Without its output it is of no use, and it may never end by itself. Most often it is just ending.
     if (self->stopping_) return;
     self->stop_timer_.after(self->limits_.stop_within, [self, run] {
@@ -166,6 +172,16 @@ void SupervisedPlugin::wait_for_output() {
       self->events_.on_log(self->spec_.name, "closed its output; it is killed");
       signal_group(run->pid, SIGKILL);
     });
+  });
+}
+
+void SupervisedPlugin::wait_after_a_breath() {
+  const auto now = Clock::now();
+  const bool often = now - std::exchange(run_->heard, now) < 2 * kBreath;
+  if (!often || run_->more_waits) return wait_for_output();
+  breath_timer_.after(kBreath, [self = weak_from_this(), run = run_] {
+    const auto plugin = self.lock();
+    if (plugin && plugin->run_ == run) plugin->wait_for_output();
   });
 }
 
@@ -192,6 +208,7 @@ bool SupervisedPlugin::read_output() {
   std::array<char, kRead_bytes> buffer;
   std::string_view bytes;
   if (!read_once(run->output.native_handle(), buffer, bytes)) return false;
+  run->more_waits = bytes.size() == buffer.size();
   run->lines.feed(bytes, [this](std::string_view line) { events_.on_line(*this, line); });
   if (const std::uint64_t too_long = run->lines.too_long(); too_long > run->too_long_seen) {
     not_understood("(a line longer than 1 MiB)", too_long - run->too_long_seen);

@@ -68,6 +68,7 @@ class SupervisedPlugin : public std::enable_shared_from_this<SupervisedPlugin> {
   void restart_later(const std::string& how);
   void on_ended();
   void wait_for_output();
+  void wait_after_a_breath();
   void wait_for_errors();
   void wait_for_end();
   bool read_output();
@@ -96,7 +97,7 @@ class SupervisedPlugin : public std::enable_shared_from_this<SupervisedPlugin> {
   std::map<std::string, Unanswered> unanswered_;
   bool stopping_ = false;
   Duration back_off_;
-  LoopTimer restart_timer_, tick_timer_, stop_timer_;
+  LoopTimer restart_timer_, tick_timer_, stop_timer_, breath_timer_;
 
   Clock::time_point log_second_{};
   int logged_ = 0;

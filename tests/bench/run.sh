@@ -115,6 +115,9 @@ duty:
 call_out:
   urgent:
     - {after: 0 min, tell: on-duty, by: text, then_every: 15 min}
+  soon:
+    - {after: 0 min, tell: on-duty, by: text, then_every: 60 min}
+  note: {daily: "06:30", tell: on-duty, by: text}
 packs: [first-byte]
 END
   cat >"$farm/rules/first-byte.yaml" <<END
@@ -168,6 +171,7 @@ end_bare() {
   read -r bare_got bare_us bare_ended <<<"$(tail -1 "$work/bare")"
 }
 
+# The daemon is measured as it runs for months: each probe has spoken, and a whole minute has passed since.
 start_ours() {
   local farm=$work/live
   "$bench/write_tape" "$farm" "$houses" 0 "plugins:
@@ -181,8 +185,11 @@ start_ours() {
   until_true 20 bash -c "'$build/underwing' status --socket '$work/socket' --json | grep -q 'connected to\|\"state\":\"ready\"'"
   sleep 1
   plugin=$(pgrep -P "$daemon" -f underwing-mqtt)
-  ours_before=$(cpu_us "$daemon") plugin_before=$(cpu_us "$plugin")
+  begin_ours
+  "$bench/mqtt_publish" "$port" $((houses * 120)) 1 "$houses" >/dev/null
+  sleep $((62 - 10#$(date +%S)))
 }
+begin_ours() { daemon_before=$(cpu_us "$daemon") plugin_before=$(cpu_us "$plugin") report_before=$(status); }
 # Sets ours_got, ours_us, plugin_us and ours_ended. Asking costs the daemon next to nothing.
 end_ours() {
   local last=0 quiet=0 report
@@ -194,64 +201,45 @@ end_ours() {
     sleep 0.1
   done
   plugin_us=$(($(cpu_us "$plugin") - plugin_before))
-  ours_us=$(($(cpu_us "$daemon") - ours_before + plugin_us))
-  ours_got=$((ours_got - $(field dropped "$report")))
-  stop_process "$daemon"
+  ours_us=$(($(cpu_us "$daemon") - daemon_before + plugin_us))
+  ours_got=$((ours_got - $(field readings "$report_before") - $(field dropped "$report") + $(field dropped "$report_before")))
 }
 
-# say WHO ASKED: one run and its line; sets cost and reached.
-say() {
-  start_broker
-  "start_$1"
-  publish "$2"
+# The highest rate of one: beyond what the machine can do the publisher waits, so that the rate reached is the highest.
+highest() {
+  publish 100000
   "end_$1"
   local -n got=$1_got us=$1_us ended=$1_ended
-  reached=$(per_second "$got" "$ended") cost=$(ratio "$us" "$got")
-  echo "mqtt, $1, $2 asked for: $reached a second, $((sent - got)) of $sent lost, $cost us of CPU each$([[ $1 == bare ]] || echo ", the plugin $(ratio "$plugin_us" "$got") of it") (the broker $(ratio "$(cpu_us "$broker")" "$got"))"
-  stop_process "$broker"
-}
-
-# At one rate, both in turn, as the speed of a shared machine wanders.
-in_turn() {
-  local bare
-  : >"$work/ratios"
-  for _ in 1 2 3 4 5; do
-    say bare "$1"
-    bare=$cost
-    say ours "$1"
-    awk "BEGIN { printf \"%.2f\n\", $cost / $bare }" >>"$work/ratios"
-  done
-  told "in turn at $1 a second"
+  echo "mqtt, $1 alone: $(per_second "$got" "$ended") a second at most, $((sent - got)) of $sent lost, $(ratio "$us" "$got") us of CPU each$([[ $1 == bare ]] || echo ", the plugin $(ratio "$plugin_us" "$got") of it")"
 }
 
 # At one rate, both at once on one broker: what the machine does to one, it does to the other.
 side_by_side() {
   : >"$work/ratios"
   for _ in 1 2 3 4 5; do
-    start_broker
     start_bare
-    start_ours
+    begin_ours
     publish "$1"
     end_bare
     end_ours
-    stop_process "$broker"
-    echo "mqtt, side by side, $1 asked for: bare $((sent - bare_got)) of $sent lost, $(ratio "$bare_us" "$bare_got") us of CPU each; ours $((sent - ours_got)) lost, $(ratio "$ours_us" "$ours_got") us, the plugin $(ratio "$plugin_us" "$ours_got") of it"
+    echo "mqtt, side by side, $1 a second: bare $((sent - bare_got)) of $sent lost, $(ratio "$bare_us" "$bare_got") us of CPU each; ours $((sent - ours_got)) lost, $(ratio "$ours_us" "$ours_got") us, the plugin $(ratio "$plugin_us" "$ours_got") of it"
     awk "BEGIN { printf \"%.2f\n\", $ours_us / $ours_got / $bare_us * $bare_got }" >>"$work/ratios"
   done
-  told "side by side at $1 a second"
+  echo "mqtt, side by side at $1 a second: plugin and daemon cost $(median <"$work/ratios") times a bare subscriber (the middle of: $(sort -n "$work/ratios" | xargs))"
 }
-told() { echo "mqtt, $1: plugin and daemon cost $(median <"$work/ratios") times a bare subscriber (the middle of: $(sort -n "$work/ratios" | xargs))"; }
 
 median() { sort -n | awk '{ v[NR] = $1 } END { print v[int((NR + 1) / 2)] }'; }
 
-# First the highest rates: beyond what the machine can do the publisher waits, so that the rate reached is the highest,
-# and every message that is missing is told. Then the cost at half the rate at which the broker fed the bare subscriber,
-# and at a rate that leaves room for both at once.
 run_mqtt() {
-  say ours 100000
-  say bare 100000
-  in_turn $((reached / 2000 * 1000))
+  start_broker
+  start_bare
+  highest bare
+  start_ours
+  begin_ours
+  highest ours
   side_by_side 20000
+  stop_process "$daemon"
+  stop_process "$broker"
 }
 
 echo "$(grep -m1 'model name' /proc/cpuinfo | cut -d: -f2-), $(nproc) cores, $(uname -sr); load before: $(cut -d' ' -f1-3 /proc/loadavg)"
