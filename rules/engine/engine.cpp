@@ -6,6 +6,9 @@ namespace underwing {
 
 namespace {
 
+/// Judgements at readings, by rule, after which looking out anew costs little beside them.
+constexpr std::size_t kLookAgainAfter = 16;
+
 Duration longest_span(const Expression& expression) {
   Duration longest = expression.kind == Expression::Kind::window ? expression.span : Duration::zero();
   for (const auto& child : expression.children) longest = std::max(longest, longest_span(*child));
@@ -367,8 +370,11 @@ void Engine::take(std::size_t probe, Instant time, double value) {
     schedule(probe, due_of(probe));
   }
   for (const std::size_t rule : probes_[probe].dependents) {
-    if (!settled_[rule]) evaluate(rule, Occasion::reading);
+    if (settled_[rule]) continue;
+    evaluate(rule, Occasion::reading);
+    ++judged_since_;
   }
+  if (judged_since_ > kLookAgainAfter * states_.size()) look_out();
 }
 
 void Engine::set_wall(Duration wall_ahead) {

@@ -144,6 +144,7 @@ class Engine {
   std::vector<Instant> scheduled_;                    ///< by id: its one entry in `due_`
   std::vector<std::size_t> concerned_;
   Outlook outlook_;
+  std::size_t judged_since_ = 0;  ///< rules judged at readings since it was taken
   std::vector<char> settled_;                       ///< by rule: nothing that is expected within the outlook changes it
   std::vector<Event> events_;
   std::vector<Event> found_;

@@ -1,7 +1,8 @@
 // Engine: which rules need no judging at each reading. A rule that is calm and stays calm, or that cannot
 // tell and goes on unable to, whatever comes until the next whole minute inside the bands of what is
 // expected, would be looked at in vain. The first reading outside its band (the first of a silent probe, a
-// late one, any value that people enter) ends that for all rules that read its measure.
+// late one, any value that people enter) ends that for all rules that read its measure; after many judgements
+// at readings the engine looks out anew.
 #include "rules/engine/engine.hpp"
 
 namespace underwing {
@@ -27,6 +28,7 @@ bool may_be_known(Limit::Side side, const Range& value, const Range& limit) {
 }  // namespace
 
 void Engine::look_out() {
+  judged_since_ = 0;
   ++outlook_.serial;
   outlook_.now = now_;
   outlook_.until = next_minute_;
