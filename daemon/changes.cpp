@@ -46,7 +46,7 @@ std::optional<double> limit_at(const WatchedRule& rule, const Expression& expres
   }
 }
 
-void compare_limits(std::vector<std::string>& changes, const std::string& key, const WatchedRule& a, const WatchedRule& b) {
+void compare_limits(std::vector<std::string>& changes, const std::string& key, const WatchedRule& a, const WatchedRule& b, Units units) {
   for (std::size_t i = 0; i < a.limits.size(); ++i) {
     if (a.limits[i].side == Limit::Side::when) continue;
     for (int day = 0; day <= kDaysMax; ++day) {
@@ -54,7 +54,7 @@ void compare_limits(std::vector<std::string>& changes, const std::string& key, c
       const auto after = limit_at(b, *b.limits[i].expression, day * 24.0);
       if (!before || !after || std::abs(*before - *after) < 1e-9) continue;
       changes.push_back(fmt::format("{}: {} at day {} was {}, now {}", key, a.limits[i].side == Limit::Side::low ? "low" : "high", day,
-                                    with_unit(*before, a.limits[i].unit), with_unit(*after, b.limits[i].unit)));
+                                    with_unit(*before, shown_in(a.limits[i].unit, units)), with_unit(*after, shown_in(b.limits[i].unit, units))));
       break;
     }
   }
@@ -87,7 +87,7 @@ std::vector<std::string> describe_changes(const RuleSet& older, const RuleSet& n
     }
     if (a.watch_text != b.watch_text) changes.push_back(fmt::format("{}: watches {}, before {}", key, b.watch_text, a.watch_text));
     if (a.limits.size() != b.limits.size()) changes.push_back(key + ": has other limits");
-    else compare_limits(changes, key, a, b);
+    else compare_limits(changes, key, a, b, newer.farm.units);
   }
   return changes;
 }

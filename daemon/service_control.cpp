@@ -64,6 +64,7 @@ json Service::Impl::alarm_json(const Alarm& alarm) const {
   out["since_local"] = story->stamp(alarm.raised);
   if (alarm.returned) out["returned_local"] = story->stamp(*alarm.returned);
   if (!alarm.members.empty()) out["rules"] = alarm.members;
+  if (rules->farm.units != Units::metric) out["units"] = to_string(rules->farm.units);
   return out;
 }
 
@@ -155,11 +156,13 @@ json Service::Impl::status() {
     if (strangers.size() == kStrangersShown) break;
     strangers.push_back({{"name", name}, {"count", stranger.count}, {"text", stranger.text}});
   }
-  return {{"farm", rules->farm.name}, {"time", to_rfc3339(watch->now())}, {"time_local", story->stamp(watch->wall())}, {"wall", to_rfc3339(watch->wall())},
+  json answer = {{"farm", rules->farm.name}, {"time", to_rfc3339(watch->now())}, {"time_local", story->stamp(watch->wall())}, {"wall", to_rfc3339(watch->wall())},
           {"clock_trusted", !clock || clock->read().trusted}, {"rules", rules->hash}, {"houses", std::move(houses)},
           {"plugins", std::move(plugin_list)}, {"paths", std::move(paths)}, {"alarms", list_alarms()}, {"heartbeat", std::move(heartbeat)}, {"drills", drills}, {"refused_ahead", refused_ahead},
           {"unknown_names", std::move(strangers)}, {"disk", journal->problem()},
           {"on_duty", on_duty(rules->farm, watch->wall(), watch->swaps()).value_or("nobody")}};
+  if (rules->farm.units != Units::metric) answer["units"] = to_string(rules->farm.units);
+  return answer;
 }
 
 Result<json> Service::Impl::duty(const json& params) const {

@@ -47,6 +47,22 @@ std::string number(const json& object, const char* key, const char* format = "{:
   return found != object.end() && found->is_number() ? fmt::format(fmt::runtime(format), found->get<double>()) : "?";
 }
 
+/// A number of `object` that is in `unit`, in what people are shown for it. Pounds and gallons have decimals of their own.
+std::string number_shown(const json& object, const char* key, const std::string& unit, Units units, const char* format = "{:.1f}") {
+  const auto found = object.find(key);
+  const auto written = parse_unit(unit);
+  if (found == object.end() || !found->is_number() || !written) return number(object, key, format);
+  const Unit shown = shown_in(*written, units);
+  const double value = shown.from_canonical(written->to_canonical(found->get<double>()));
+  const bool small = shown.text != unit && !shown.dimension.none() && !shown.dimension.exponent[Dimension::temperature] && std::abs(value) < 10;
+  return small ? fmt::format("{}", rounded(value, shown)) : fmt::format(fmt::runtime(format), value);
+}
+
+std::string unit_shown(const std::string& unit, Units units) {
+  const auto written = parse_unit(unit);
+  return written ? shown_in(*written, units).text : unit;
+}
+
 bool has_number(const json& object, const char* key) {
   const auto found = object.find(key);
   return found != object.end() && found->is_number();
@@ -82,13 +98,14 @@ void put_birds(std::string& out, const json& view) {
   put(out, "losses", number(birds, "daily_percent", "{:.2f}") + " % a day, " + number(birds, "cumulative_percent", "{:.2f}") + " % so far");
 }
 
-void put_air(std::string& out, const json& view) {
+void put_air(std::string& out, const json& view, Units units) {
   if (view.contains("air")) {
     const json& air = view.at("air");
-    std::string words = number(air, "value") + " °C";
+    const auto degrees = [&](const char* key) { return number_shown(air, key, "°C", units); };
+    std::string words = degrees("value") + " " + unit_shown("°C", units);
     const bool low = has_number(air, "low"), high = has_number(air, "high");
-    if (low && high) words += fmt::format(" ({} to {})", number(air, "low"), number(air, "high"));
-    else if (low || high) words += low ? fmt::format(" (from {})", number(air, "low")) : fmt::format(" (to {})", number(air, "high"));
+    if (low && high) words += fmt::format(" ({} to {})", degrees("low"), degrees("high"));
+    else if (low || high) words += low ? fmt::format(" (from {})", degrees("low")) : fmt::format(" (to {})", degrees("high"));
     put(out, air.value("felt", false) ? "felt air" : "air", words);
   }
   if (view.contains("humidity_percent")) put(out, "humidity", number(view, "humidity_percent", "{:.0f}") + " %");
@@ -100,11 +117,12 @@ void put_air(std::string& out, const json& view) {
   if (!gases.empty()) put(out, "gases", in_a_row(gases) + " ppm");
 }
 
-void put_meters(std::string& out, const json& view) {
+void put_meters(std::string& out, const json& view, Units units) {
   const bool ratio = has_number(view, "water_to_feed");
   if (has_number(view, "water_today_l"))
-    put(out, "water", number(view, "water_today_l", "{:.0f}") + " L today" + (ratio ? ", " + number(view, "water_to_feed") + " L/kg feed" : ""));
-  if (has_number(view, "feed_today_kg")) put(out, "feed", number(view, "feed_today_kg", "{:.0f}") + " kg today");
+    put(out, "water", number_shown(view, "water_today_l", "L", units, "{:.0f}") + " " + unit_shown("L", units) + " today" +
+                           (ratio ? ", " + number_shown(view, "water_to_feed", "L/kg", units) + " " + unit_shown("L/kg", units) + " feed" : ""));
+  if (has_number(view, "feed_today_kg")) put(out, "feed", number_shown(view, "feed_today_kg", "kg", units, "{:.0f}") + " " + unit_shown("kg", units) + " today");
 }
 
 /// "3 to 8 h behind", "2 h ahead": what is certain of it.
@@ -116,18 +134,20 @@ std::string lag_of(const json& behind) {
   return fmt::format("{:.0f} h {} ({:.0f} to {:.0f} h)", std::abs(middle), ahead ? "ahead" : "behind", near, far);
 }
 
-void put_weight(std::string& out, const json& view) {
+void put_weight(std::string& out, const json& view, Units units) {
   if (!view.contains("weight")) return;
   const json& weight = view.at("weight");
-  const double half = (weight.at("high").get<double>() - weight.at("low").get<double>()) / 2;
-  put(out, "weight", fmt::format("{} g ±{:.1f}, CV {} %, {} % even, {} weighings", number(weight, "mean", "{:.0f}"), half, number(weight, "variation_percent"),
+  const json half{{"width", (weight.at("high").get<double>() - weight.at("low").get<double>()) / 2}};
+  const auto grams = [&](const json& object, const char* key) { return number_shown(object, key, "g", units, "{:.0f}"); };
+  const std::string unit = unit_shown("g", units);
+  put(out, "weight", fmt::format("{} {} ±{}, CV {} %, {} % even, {} weighings", grams(weight, "mean"), unit, number_shown(half, "width", "g", units), number(weight, "variation_percent"),
                                  number(weight, "uniformity_percent", "{:.0f}"), weight.value("count", 0)));
   if (weight.at("behind_h").is_object()) put(out, "lag", lag_of(weight.at("behind_h")) + ", " + text_of(weight, "curve"));
   if (weight.at("day_7").is_object()) {
     const json& then = weight.at("day_7");
-    std::string words = fmt::format("{} g ({} to {}), ×{}", number(then, "middle", "{:.0f}"), number(then, "low", "{:.0f}"), number(then, "high", "{:.0f}"),
+    std::string words = fmt::format("{} {} ({} to {}), ×{}", grams(then, "middle"), unit, grams(then, "low"), grams(then, "high"),
                                     number(weight, "times_placed"));
-    if (has_number(weight, "goal_day_7")) words += ", goal " + number(weight, "goal_day_7", "{:.0f}") + " g";
+    if (has_number(weight, "goal_day_7")) words += ", goal " + grams(weight, "goal_day_7") + " " + unit;
     put(out, "day 7", words);
   }
   if (weight.value("scale_cut", false)) put(out, "scale", "its weights look cut off: it takes only what is near its own curve");
@@ -141,16 +161,17 @@ void put_round(std::string& out, const json& view, const std::string& today) {
   put(out, "round", text_of(round, "what") + (round.value("overdue", false) ? " due now" : " by " + due));
 }
 
-void put_danger(std::string& out, const json& view) {
+void put_danger(std::string& out, const json& view, Units units) {
   for (const json& danger : view.value("danger", json::array())) {
     const std::string label = text_of(danger, "if") == "fans stay off" ? "fans off" : "heat off";
+    const std::string limit = number_shown(danger, "limit", "°C", units) + " " + unit_shown("°C", units);
     if (!danger.at("minutes").is_number()) {
-      put(out, label, text_of(danger, "by") == "unknown" ? "not to be told" : "12 h or more to " + number(danger, "limit") + " °C");
+      put(out, label, text_of(danger, "by") == "unknown" ? "not to be told" : "12 h or more to " + limit);
       continue;
     }
     const double minutes = danger.at("minutes").get<double>();
-    put(out, label, minutes <= 0 ? "past " + number(danger, "limit") + " °C now"
-                                 : fmt::format("{} °C by {}, {:.0f} min", number(danger, "limit"), text_of(danger, "at_local"), minutes));
+    put(out, label, minutes <= 0 ? "past " + limit + " now"
+                                 : fmt::format("{} by {}, {:.0f} min", limit, text_of(danger, "at_local"), minutes));
   }
 }
 
@@ -164,7 +185,7 @@ bool shown_above(const std::string& measure) {
 }
 
 /// A line a measure: from the lowest to the highest of its probes that can be believed. The others are told by name.
-void put_probes(std::string& out, const json& probes) {
+void put_probes(std::string& out, const json& probes, Units units) {
   struct Measure {
     std::string name, unit;
     bool is_state = false;
@@ -189,8 +210,10 @@ void put_probes(std::string& out, const json& probes) {
   }
   for (const Measure& measure : measures) {
     const auto [low, high] = std::minmax_element(measure.values.begin(), measure.values.end());
-    std::string words = *low == *high ? fmt::format("{:.1f}", *low) : fmt::format("{:.1f} to {:.1f}", *low, *high);
-    words += measure.unit.empty() ? "" : " " + measure.unit;
+    const json ends{{"low", *low}, {"high", *high}};
+    std::string words = number_shown(ends, "low", measure.unit, units);
+    if (*low != *high) words += " to " + number_shown(ends, "high", measure.unit, units);
+    words += measure.unit.empty() ? "" : " " + unit_shown(measure.unit, units);
     if (measure.is_state) {
       const auto on = std::count_if(measure.values.begin(), measure.values.end(), [](double value) { return value >= 0.5; });
       words = on > 0 && on < std::ssize(measure.values) ? fmt::format("{} of {} on", on, measure.values.size()) : on == 0 ? "off" : "on";
@@ -201,13 +224,13 @@ void put_probes(std::string& out, const json& probes) {
   put(out, "later", in_a_row(waiting));
 }
 
-void put_rules(std::string& out, const json& house) {
+void put_rules(std::string& out, const json& house, Units units) {
   std::vector<std::string> alarms, blind, waits, unwatched;
   std::size_t fine = 0;
   for (const json& rule : house.at("rules")) {
     if (!rule.value("in_force", false)) continue;
     std::string words = text_of(rule, "rule") + (text_of(rule, "probe").empty() ? "" : " " + text_of(rule, "probe"));
-    if (has_number(rule, "value")) words += " " + number(rule, "value");
+    if (has_number(rule, "value")) words += " " + number_shown(rule, "value", text_of(rule, "unit"), units);
     if (rule.value("standing", false)) alarms.push_back(words);
     else if (rule.value("blind", false)) blind.push_back(words);
     else if (rule.value("unknown", false)) waits.push_back(words);
@@ -221,7 +244,7 @@ void put_rules(std::string& out, const json& house) {
   if (fine > 0) put(out, "watched", fmt::format("{} rule{}, all well", fine, fine == 1 ? "" : "s"));
 }
 
-void put_house(std::string& out, const json& house, const std::string& now) {
+void put_house(std::string& out, const json& house, const std::string& now, Units units) {
   std::string head = "empty";
   if (house.contains("flock")) {
     const double age_h = house.at("age_h").get<double>();
@@ -233,13 +256,13 @@ void put_house(std::string& out, const json& house, const std::string& now) {
   if (house.contains("work_until_local")) put(out, "", "People work here until " + text_of(house, "work_until_local") + ".");
   const json view = house.value("view", json::object());
   put_birds(out, view);
-  put_air(out, view);
-  put_meters(out, view);
-  put_weight(out, view);
+  put_air(out, view, units);
+  put_meters(out, view, units);
+  put_weight(out, view, units);
   put_round(out, view, now);
-  put_danger(out, view);
-  put_probes(out, house.at("probes"));
-  put_rules(out, house);
+  put_danger(out, view, units);
+  put_probes(out, house.at("probes"), units);
+  put_rules(out, house, units);
 }
 
 /// What shows that the watch is heard of outside, and people by it.
@@ -288,7 +311,9 @@ std::string alarms_in_words(const json& alarms) {
     std::string what = text_of(alarm, "rule");
     if (text_of(alarm, "subject") == "blindness") what += " cannot tell";
     if (!text_of(alarm, "text").empty()) what = text_of(alarm, "text");
-    const std::string value = has_number(alarm, "value") ? " " + number(alarm, "value") + " " + text_of(alarm, "unit") : "";
+    const Units units = units_of(alarm);
+    const std::string unit = text_of(alarm, "unit");
+    const std::string value = has_number(alarm, "value") ? " " + number_shown(alarm, "value", unit, units) + " " + unit_shown(unit, units) : "";
     const std::string by = text_of(alarm, "answered_by");
     put(out, "", fmt::format("{} {} {}{}: {}{}", text_of(alarm, "code"), text_of(alarm, "priority"), house.empty() ? "farm" : house, probe.empty() ? "" : " " + probe, what, value), 0);
     put(out, "", fmt::format("{}, {}{}", text_of(alarm, "state"), span_of(alarm), by.empty() ? "" : ", answered by " + by));
@@ -302,7 +327,7 @@ std::string status_in_words(const json& status) {
   put(out, "", fmt::format("{} at {}. On duty: {}.", text_of(status, "farm"), now, text_of(status, "on_duty")), 0);
   if (!status.value("clock_trusted", true)) put(out, "", "The gateway's clock is not to be trusted: readings count when they come.", 0);
   if (!text_of(status, "disk").empty()) put(out, "", "The disk does not take what is written: " + text_of(status, "disk"), 0);
-  for (const json& house : status.at("houses")) put_house(out, house, now);
+  for (const json& house : status.at("houses")) put_house(out, house, now, units_of(status));
   out += "\n";
   put_farm(out, status);
   return out + "\n" + alarms_in_words(status.at("alarms"));

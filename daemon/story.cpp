@@ -14,20 +14,25 @@ namespace {
 
 using nlohmann::json;
 
-std::string number_of(const json& event, const char* key) {
+/// Without its unit, in that which people are shown.
+std::string number_of(const json& event, const char* key, Units units) {
   const auto found = event.find(key);
   if (found == event.end() || !found->is_number()) return "";
-  std::string text = fmt::format("{:.2f}", found->get<double>());
+  const auto unit = parse_unit(text_of(event, "unit"));
+  const double value = found->get<double>();
+  std::string text = fmt::format("{:.2f}", unit ? shown_in(*unit, units).from_canonical(unit->to_canonical(value)) : value);
   while (text.back() == '0') text.pop_back();
   if (text.back() == '.') text.pop_back();
   return text;
 }
 
-std::string value_and_limit(const json& event) {
-  const std::string value = number_of(event, "value");
+std::string value_and_limit(const json& event, Units units) {
+  const std::string value = number_of(event, "value", units);
   if (value.empty()) return "";
-  const std::string limit = number_of(event, "limit");
-  const std::string unit = text_of(event, "unit");
+  const std::string limit = number_of(event, "limit", units);
+  const std::string written = text_of(event, "unit");
+  const auto known_unit = parse_unit(written);
+  const std::string unit = known_unit ? shown_in(*known_unit, units).text : written;
   return fmt::format(": {}{}{}{}", value, unit.empty() ? "" : " ", unit, limit.empty() ? "" : ", limit " + limit);
 }
 
@@ -66,10 +71,10 @@ std::string Story::sentence(const Effect& effect) {
   }
   if (kind == "raised") {
     since_[place + "/" + rule] = effect.time;
-    return fmt::format("{}: {} is raised, {}{}", place, rule, text_of(event, "priority"), value_and_limit(event));
+    return fmt::format("{}: {} is raised, {}{}", place, rule, text_of(event, "priority"), value_and_limit(event, rules_->farm.units));
   }
   if (kind == "worsened" || kind == "eased") {
-    return fmt::format("{}: {} has {}, {}{}", place, rule, kind, text_of(event, "priority"), value_and_limit(event));
+    return fmt::format("{}: {} has {}, {}{}", place, rule, kind, text_of(event, "priority"), value_and_limit(event, rules_->farm.units));
   }
   if (kind == "returned") {
     const auto since = since_.find(place + "/" + rule);
@@ -81,8 +86,8 @@ std::string Story::sentence(const Effect& effect) {
   if (kind == "sees") return fmt::format("{}: {} can tell again", place, rule);
   const std::string series = text_of(event, "series");
   const std::string test = text_of(event, "test");
-  if (kind == "rejected") return fmt::format("{}: {} fails the {} test{}", house, series, test, value_and_limit(event));
-  if (kind == "suspect") return fmt::format("{}: {} is far from its neighbours{}: the house, or the probe", house, series, value_and_limit(event));
+  if (kind == "rejected") return fmt::format("{}: {} fails the {} test{}", house, series, test, value_and_limit(event, rules_->farm.units));
+  if (kind == "suspect") return fmt::format("{}: {} is far from its neighbours{}: the house, or the probe", house, series, value_and_limit(event, rules_->farm.units));
   if (kind == "accepted") return fmt::format("{}: {} is good again", house, series);
   if (kind == "ran back") return fmt::format("{}: the meter {} ran back", house, series);
   return "";
@@ -116,7 +121,7 @@ std::vector<std::string> Story::opening(Watch& watch) {
         if (!known(sight.limits[k]) || rule.limits[k].priority != Priority::urgent) continue;
         lines.push_back(fmt::format("    {}: {} {} for {} calls somebody out.", rule.name,
                                     rule.limits[k].side == Limit::Side::low ? "below" : "above",
-                                    with_unit(sight.limits[k], rule.limits[k].unit), to_words(rule.on_delay)));
+                                    with_unit(sight.limits[k], shown_in(rule.limits[k].unit, rules.farm.units)), to_words(rule.on_delay)));
       }
     }
   }

@@ -388,6 +388,9 @@ class Watch {
   void note_entry(const Effect::Entry& entry);
   void take_entry(std::size_t probe, double value, const std::string& who);
   void keep_entry(std::size_t probe, Instant time, double value);
+  /// The unit in which people of this farm are shown what is in `unit`.
+  [[nodiscard]] Unit shown(const Unit& unit) const { return shown_in(unit, rules_->farm.units); }
+  [[nodiscard]] std::string entered(double value, const Unit& unit) const;
   [[nodiscard]] std::string tally_text(std::size_t probe, const Language& language) const;
   [[nodiscard]] std::string house_status(std::size_t house, bool in_full, const Language& language);
   [[nodiscard]] std::string status_text(std::optional<std::size_t> only, const Language& language);

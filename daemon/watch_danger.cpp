@@ -32,7 +32,16 @@ constexpr Duration kLearntFor = 24h;
 /// "0.3": as many digits as people can use.
 std::string short_number(double value) { return fmt::format("{:.2g}", value); }
 
-std::string degrees(double celsius) { return fmt::format("{:.1f} °C", celsius); }
+std::string degrees(double celsius, Units units) {
+  const Unit unit = shown_in(*parse_unit("°C"), units);
+  return fmt::format("{:.1f} {}", unit.from_canonical(celsius), unit.text);
+}
+
+/// "0.3 K a minute".
+std::string pace_in_words(double k_min, Units units) {
+  const Unit unit = shown_in(*parse_unit("K"), units);
+  return fmt::format("{} {} a minute", short_number(unit.from_canonical(k_min)), unit.text);
+}
 
 /// The side on which a condition asks for the level of the air; of several the first.
 std::optional<Side> side_asked(const Expression& it, std::size_t air) {
@@ -107,11 +116,11 @@ double Watch::pace_towards(std::size_t rule, Side side) const {
 std::optional<double> Watch::outside_c(std::size_t house, std::string& from) const {
   const double read = middle_of(held_values(*engine_, house, "outside_temperature"));
   if (known(read)) {
-    from = fmt::format("It is {} outside, by its probe.", degrees(read));
+    from = fmt::format("It is {} outside, by its probe.", degrees(read, rules_->farm.units));
     return read;
   }
   if (const auto stated = rules_->houses[house].outside_c) {
-    from = fmt::format("It is taken to be {} outside, by farm.yaml.", degrees(*stated));
+    from = fmt::format("It is taken to be {} outside, by farm.yaml.", degrees(*stated, rules_->farm.units));
     return stated;
   }
   return std::nullopt;
@@ -124,7 +133,7 @@ void Watch::reckon_heat(std::size_t house, Danger& danger) const {
     const Learnt& learnt = pace->second.rise_k_min;
     danger.by = "learnt";
     danger.minutes = danger::minutes_to_heat_as_seen(learnt.value, danger.air, danger.limit);
-    danger.taken.push_back(fmt::format("It warms by {} K a minute, as it did at {} with its fans off.", short_number(learnt.value),
+    danger.taken.push_back(fmt::format("It warms by {}, as it did at {} with its fans off.", pace_in_words(learnt.value, rules_->farm.units),
                                        clock_time(rules_->farm.zone, learnt.seen + engine_->wall_ahead())));
     return;
   }
@@ -137,8 +146,8 @@ void Watch::reckon_heat(std::size_t house, Danger& danger) const {
   const double birds = losses_of(*engine_, *flock).alive;
   danger.by = "reckoned";
   danger.minutes = danger::minutes_to_heat({*volume, birds, weight->weight_g / 1000, 0, 0}, danger.air, danger.limit);
-  danger.taken.push_back(fmt::format("{:.0f} birds of {:.0f} g, {}, warm {:.0f} m³ of air and fittings that hold as much heat (CIGR, 2002, from memory).",
-                                     birds, weight->weight_g, weight->weighed ? "by the scale" : "by their curve", *volume));
+  danger.taken.push_back(fmt::format("{:.0f} birds of {}, {}, warm {:.0f} m³ of air and fittings that hold as much heat (CIGR, 2002, from memory).",
+                                     birds, weight_shown(weight->weight_g, rules_->farm.units), weight->weighed ? "by the scale" : "by their curve", *volume));
   danger.taken.push_back("No fresh air comes in, the heaters are off, and walls let nothing out.");
 }
 
@@ -180,7 +189,7 @@ std::optional<Watch::Danger> Watch::danger(std::size_t house, Side side) {
   } else if (known(pace) && pace >= kFasterThanHeaters) {
     danger.minutes = danger::minutes_to_heat_as_seen(pace, 0, left_k);
     danger.by = "seen";
-    danger.taken.push_back(fmt::format("It goes on as it does now, by {} K a minute.", short_number(pace)));
+    danger.taken.push_back(fmt::format("It goes on as it does now, by {}.", pace_in_words(pace, rules_->farm.units)));
   } else if (side == Side::high) {
     reckon_heat(house, danger);
   } else {
@@ -242,7 +251,7 @@ std::string Watch::harm_text(const Alarm& alarm, std::size_t rule, const Languag
   if (!known(pace) || pace < kMoves || left_k <= 0 || left_k / pace > kTextWithin_min) return "";
   const Instant then = wall() + Duration(std::llround(left_k / pace * 60'000));
   return say(language, *side == Side::high ? TextKey("rising") : TextKey("falling"),
-             {{"value", with_unit(found->limit, rules_->rules[found->rule].unit)}, {"time", clock_time(rules_->farm.zone, then)}});
+             {{"value", with_unit(found->limit, shown(rules_->rules[found->rule].unit))}, {"time", clock_time(rules_->farm.zone, then)}});
 }
 
 }  // namespace underwing

@@ -118,16 +118,19 @@ std::vector<std::string> Watch::house_lines(std::size_t house, const Language& l
       sum += day->second.sum;
       count += day->second.count;
     }
-    if (kind.kind == MeasureKind::counter && count > 0) used.push_back(fmt::format("{} {}", measure_in_words(language, kind.name), with_unit(kind.unit.to_canonical(grown), kind.unit)));
+    if (kind.kind == MeasureKind::counter && count > 0) used.push_back(fmt::format("{} {}", measure_in_words(language, kind.name), with_unit(kind.unit.to_canonical(grown), shown(kind.unit))));
     if (kind.kind == MeasureKind::sample && count > 0) {
       weights.push_back(say(language, "weighings", {{"measure", measure_in_words(language, kind.name)},
-                                                  {"value", with_unit(kind.unit.to_canonical(sum / static_cast<double>(count)), kind.unit)},
+                                                  {"value", with_unit(kind.unit.to_canonical(sum / static_cast<double>(count)), shown(kind.unit))},
                                                   {"weighings", std::to_string(count)}}));
     }
   }
   const std::string since = clock_time(zone, summary_from_ + engine_->wall_ahead());
   if (known(lowest)) {
-    lines.push_back("  " + say(language, "air_line", {{"low", fmt::format("{:.1f}", lowest)}, {"high", fmt::format("{:.1f}", highest)}, {"time", since}}));
+    const Unit& written = rules_->measures[*rules_->find_measure("air_temperature")].unit;
+    const Unit unit = shown(written);
+    const auto tenth = [&](double value) { return fmt::format("{:.1f}", unit.from_canonical(written.to_canonical(value))); };
+    lines.push_back("  " + say(language, "air_line", {{"low", tenth(lowest)}, {"high", tenth(highest)}, {"unit", to_gsm(unit.text)}, {"time", since}}));
   }
   if (!used.empty()) lines.push_back("  " + say(language, "used_line", {{"time", since}, {"used", list_of(used, ", ")}}));
   weights.insert(weights.end(), dead.begin(), dead.end());
@@ -271,7 +274,7 @@ std::string Watch::evening_text(std::vector<std::string>* faults_out, const Lang
   if (const auto measure = rules_->find_measure("outside_temperature")) {
     for (std::size_t probe = 0; probe < rules_->probes.size() && outside.empty(); ++probe) {
       const double held = engine_->series(probe).held(now_);
-      if (rules_->probes[probe].measure == *measure && known(held)) outside = " " + say(language, "outside", {{"value", with_unit(rules_->measures[*measure].unit.to_canonical(held), rules_->measures[*measure].unit)}});
+      if (rules_->probes[probe].measure == *measure && known(held)) outside = " " + say(language, "outside", {{"value", with_unit(rules_->measures[*measure].unit.to_canonical(held), shown(rules_->measures[*measure].unit))}});
     }
   }
   const std::string ready = say(language, "ready", {{"houses", houses.empty() ? say(language, "no_flock") : list_of(houses, ", ")}});

@@ -40,7 +40,7 @@ class Explainer {
     }
     const auto alarm = alarm_of();
     const auto age = watch_.engine().age_h(index_);
-    return {{"house", rules_.houses[rule_.house].name},
+    json entry = {{"house", rules_.houses[rule_.house].name},
             {"flock", rule_.flock ? json(rules_.flocks[*rule_.flock].name) : json(nullptr)},
             {"probe", rule_.probe ? json(rules_.probes[*rule_.probe].name) : json(nullptr)},
             {"time_local", date_and_time(rules_.farm.zone, watch_.wall())},
@@ -56,6 +56,8 @@ class Explainer {
             {"limits", limits()},
             {"probes", probes()},
             {"code", alarm ? json(alarm->code) : json(nullptr)}};
+    if (rules_.farm.units != Units::metric) entry["units"] = to_string(rules_.farm.units);
+    return entry;
   }
 
  private:
@@ -160,8 +162,9 @@ class Explainer {
   }
 
   [[nodiscard]] std::string in_unit(double canonical) const {
-    const double value = std::round(rule_.unit.from_canonical(canonical) * 10) / 10;
-    return rule_.unit.text.empty() ? fmt::format("{}", value) : fmt::format("{} {}", value, rule_.unit.text);
+    const Unit unit = shown_in(rule_.unit, rules_.farm.units);
+    const double value = rounded(unit.from_canonical(canonical), unit);
+    return unit.text.empty() ? fmt::format("{}", value) : fmt::format("{} {}", value, unit.text);
   }
 
   /// By the engine's own memory: it was told apart at the last evaluation.

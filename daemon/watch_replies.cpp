@@ -80,7 +80,10 @@ std::string Watch::carry_out(const Person& person, const Reply& asked) {
       const auto house = asked.house ? asked.house : only_house(asked.measure);
       if (!house) return say(language, "round_which", {{"word", word}, {"value", fmt::format("{:g}", asked.value.value_or(0))}});
       if (!asked.value) return say(language, "round_how_many", {{"house", house_in_short(rules_->houses[*house].name)}, {"word", word}});
-      return enter(*house, *asked.measure, *asked.value, person.name, language).text;
+      // Whoever reads °F writes °F.
+      const Unit& unit = rules_->measures[*asked.measure].unit;
+      const double value = *convert(*asked.value, shown(unit), unit);
+      return enter(*house, *asked.measure, value, person.name, language).text;
     }
     case Reply::Kind::unclear: {
       const auto helped = helped_.find(person.name);
@@ -284,16 +287,22 @@ Watch::Answered Watch::enter(std::size_t house, std::size_t measure, double valu
   const Measure& quality = rules_->probes[probe].quality;
   const bool tally = kind.kind == MeasureKind::tally;
   const double lowest = tally ? 0 : quality.plausible_low;
+  const std::string its_unit = quality.unit.text.empty() ? "" : " " + shown(quality.unit).text;
   if (value < lowest || value > quality.plausible_high) {
-    return {false, say(language, "round_cannot_be", {{"measure", what}, {"value", fmt::format("{:g}", value)}, {"low", fmt::format("{:g}", lowest)},
-                                                     {"high", fmt::format("{:g}", quality.plausible_high)}})};
+    return {false, say(language, "round_cannot_be", {{"measure", what}, {"value", entered(value, quality.unit)}, {"low", entered(lowest, quality.unit)},
+                                                     {"high", entered(quality.plausible_high, quality.unit) + its_unit}})};
   }
   const Series& series = engine_->series(probe);
   last_entered_[who] = {rules_->full_name(probe), value, series.ever_good() ? std::optional(series.last_value()) : std::nullopt};
   take_entry(probe, value, who);
-  const std::string shown = fmt::format("{:g}", value);
-  if (tally) return {true, say(language, "counted", {{"house", name}, {"measure", what}, {"value", shown}, {"tally", tally_text(probe, language)}})};
-  return {true, say(language, "written", {{"house", name}, {"measure", what}, {"value", shown + (quality.unit.text.empty() ? "" : " " + quality.unit.text)}})};
+  const std::string number = entered(value, quality.unit);
+  if (tally) return {true, say(language, "counted", {{"house", name}, {"measure", what}, {"value", number}, {"tally", tally_text(probe, language)}})};
+  return {true, say(language, "written", {{"house", name}, {"measure", what}, {"value", number + its_unit}})};
+}
+
+/// What a person entered, or may enter, in the unit of `unit`: as they wrote it.
+std::string Watch::entered(double value, const Unit& unit) const {
+  return fmt::format("{:g}", *convert(value, unit, shown(unit)));
 }
 
 /// "today 15, flock 45 of 17000".
@@ -315,19 +324,19 @@ Watch::Answered Watch::take_back(const std::string& who, const Language& languag
   const auto last = last_entered_.find(who);
   const auto probe = last == last_entered_.end() ? std::nullopt : rules_->find_probe(last->second.probe);
   if (!probe) return {false, say(language, "none_to_take_back")};
-  const LastEntered entered = last->second;
+  const LastEntered last_one = last->second;
   const Measure& quality = rules_->probes[*probe].quality;
   const std::string name = house_in_short(rules_->houses[rules_->probes[*probe].house].name) + " " + measure_in_words(language, quality.name);
-  if (quality.kind != MeasureKind::tally && !entered.before) {
-    return {false, say(language, "none_before", {{"round", name}, {"value", fmt::format("{:g}", entered.value)}})};
+  if (quality.kind != MeasureKind::tally && !last_one.before) {
+    return {false, say(language, "none_before", {{"round", name}, {"value", entered(last_one.value, quality.unit)}})};
   }
   last_entered_.erase(last);
   if (quality.kind != MeasureKind::tally) {
-    take_entry(*probe, *entered.before, who);
-    return {true, say(language, "taken_back", {{"round", name}, {"value", fmt::format("{:g}", *entered.before)}})};
+    take_entry(*probe, *last_one.before, who);
+    return {true, say(language, "taken_back", {{"round", name}, {"value", entered(*last_one.before, quality.unit)}})};
   }
-  take_entry(*probe, -entered.value, who);
-  return {true, say(language, "tally_back", {{"round", name}, {"value", fmt::format("{:g}", entered.value)}, {"tally", tally_text(*probe, language)}})};
+  take_entry(*probe, -last_one.value, who);
+  return {true, say(language, "tally_back", {{"round", name}, {"value", entered(last_one.value, quality.unit)}, {"tally", tally_text(*probe, language)}})};
 }
 
 /// Rounds and tallies hold for longer than any window of the tape that is taken back at a start.
@@ -360,9 +369,11 @@ std::string Watch::house_status(std::size_t house, bool in_full, const Language&
       if (const double held = engine_->series(probe).held(now_); known(held) && !rules_->waits_for(probe, wall())) air.push_back(held);
     }
     std::sort(air.begin(), air.end());
+    const Unit& written = rules_->measures[*measure].unit;
+    const Unit unit = shown(written);
     if (air.empty()) text += ": " + say(language, "no_air");
-    else if (air.front() == air.back()) text += ": " + with_unit(air.front(), rules_->measures[*measure].unit);
-    else text += ": " + say(language, "range", {{"low", fmt::format("{:.1f}", air.front())}, {"value", with_unit(air.back(), rules_->measures[*measure].unit)}});
+    else if (air.front() == air.back()) text += ": " + with_unit(written.to_canonical(air.front()), unit);
+    else text += ": " + say(language, "range", {{"low", fmt::format("{:.1f}", unit.from_canonical(written.to_canonical(air.front())))}, {"value", with_unit(written.to_canonical(air.back()), unit)}});
   }
   std::vector<std::string> standing;
   for (const auto& [id, alarm] : alarms_) {

@@ -36,6 +36,12 @@ std::optional<double> wanted(const WatchedRule& rule, const Limit& limit, double
   return curve_at(*rule.curves[found->index], age_h);
 }
 
+/// As with_unit() has it, but for the unit, which stands in the same text already.
+std::string number_shown(double canonical, const Unit& unit) {
+  const std::string text = with_unit(canonical, unit);
+  return text.substr(0, text.find(' '));
+}
+
 std::string action_when_blind(const Language& language, Priority priority) {
   return say(language, priority == Priority::urgent ? TextKey("go_look") : TextKey("look"));
 }
@@ -103,9 +109,9 @@ std::string Watch::head(const Alarm& alarm, const Language& language) {
   // While it stands, people hear the value of now, not that of the raising.
   const double latest = engine_->state(*rule).last_value;
   const std::optional<double> value = watched.watch && alarm.life.condition() && known(latest) ? std::optional(latest) : alarm.value;
-  const std::string shown = value ? " " + to_gsm(with_unit(*value, watched.unit)) : "";
+  const std::string reading = value ? " " + to_gsm(with_unit(*value, shown(watched.unit))) : "";
   const std::string what = " " + what_is_wrong(watched, *rules_, alarm.reason, language) + (alarm.again ? " " + say(language, "again") : "");
-  std::string text = house + cut_to(what, kLockedScreen - std::min(kLockedScreen, house.size() + gsm_length(shown))) + shown;
+  std::string text = house + cut_to(what, kLockedScreen - std::min(kLockedScreen, house.size() + gsm_length(reading))) + reading;
   if (!alarm.probe.empty()) text += " " + say(language, "at_probe", {{"probe", alarm.probe}});
   return text;
 }
@@ -139,13 +145,14 @@ std::string Watch::trend_text(const Alarm& alarm, std::size_t index, const Langu
     const double left = (*alarm.limit - state.last_value) / per_min;
     if (left <= 0 || left > 24 * 60) return "";
     return say(language, falling ? TextKey("falling_below") : TextKey("rising_above"),
-               {{"value", with_unit(*alarm.limit, rule.limits[*worst].unit)}, {"time", clock_time(zone, wall() + in_minutes(left))}});
+               {{"value", with_unit(*alarm.limit, shown(rule.limits[*worst].unit))}, {"time", clock_time(zone, wall() + in_minutes(left))}});
   }
   const Instant then = std::chrono::ceil<std::chrono::minutes>(wall() + kTrendAhead);
   const Instant by = then + (kTrendGrid - then.time_since_epoch() % kTrendGrid) % kTrendGrid;
-  double reached = rule.unit.from_canonical(state.last_value + per_min * hours_of(by - wall()) * 60.0);
+  const Unit unit = shown(rule.unit);
+  double reached = unit.from_canonical(state.last_value + per_min * hours_of(by - wall()) * 60.0);
   if (std::fabs(reached) >= 10) reached = std::round(reached);
-  const double now_shown = rule.unit.from_canonical(state.last_value);
+  const double now_shown = unit.from_canonical(state.last_value);
   if (std::fabs(reached - now_shown) < kTrendNoticed) return "";
   // Since its last peak, where that is not further back than what is kept.
   const std::size_t kept = minutes.size();
@@ -154,7 +161,7 @@ std::string Watch::trend_text(const Alarm& alarm, std::size_t index, const Langu
     if (known(minutes[i]) && (falling ? minutes[i] > minutes[peak] : minutes[i] < minutes[peak])) peak = i;
   }
   const bool onset_seen = peak > 0 && kept - peak > kTrendPointsMin;
-  Slots slots{{"value", with_unit(rule.unit.to_canonical(reached), rule.unit)}, {"time", clock_time(zone, by)}};
+  Slots slots{{"value", with_unit(unit.to_canonical(reached), unit)}, {"time", clock_time(zone, by)}};
   if (!onset_seen) return say(language, falling ? TextKey("falling") : TextKey("rising"), slots);
   slots.emplace_back("since", clock_time(zone, minute_due_ + engine_->wall_ahead() - std::chrono::minutes(kept - peak)));
   return say(language, falling ? TextKey("falling_since") : TextKey("rising_since"), slots);
@@ -196,9 +203,9 @@ std::string Watch::alarm_text(const Alarm& alarm, const Language& language) {
   const auto worst = state.worst(watched.staged);
   const Limit& limit = watched.limits[worst.value_or(0)];
   if (const auto target = watched.flock ? wanted(watched, limit, *engine_->age_h(*rule)) : std::nullopt) {
-    words.expected = ", " + say(language, "wants", {{"value", with_unit(*target, Unit{"", limit.unit.dimension, false, limit.unit.factor, limit.unit.offset})}});
+    words.expected = ", " + say(language, "wants", {{"value", number_shown(*target, shown(limit.unit))}});
   } else if (alarm.limit) {
-    words.expected = ", " + say(language, "limit", {{"value", with_unit(*alarm.limit, limit.unit)}});
+    words.expected = ", " + say(language, "limit", {{"value", with_unit(*alarm.limit, shown(limit.unit))}});
   }
   words.trend = trend_text(alarm, *rule, language);
   if (alarm.reason == Reason::ahead && words.trend.empty()) words.expected += ", " + say(language, "heading");
@@ -236,7 +243,7 @@ std::string Watch::back_text(const Alarm& alarm, Reason reason, const Language& 
   const std::string what = rule ? what_is_wrong(rules_->rules[*rule], *rules_, alarm.reason, language) : alarm.rule;
   slot("what", what);
   const bool valued = rule && known(engine_->state(*rule).last_value) && rules_->rules[*rule].watch;
-  if (valued) slot("value", with_unit(engine_->state(*rule).last_value, rules_->rules[*rule].unit));
+  if (valued) slot("value", with_unit(engine_->state(*rule).last_value, shown(rules_->rules[*rule].unit)));
   if (reason == Reason::not_watched) return say(language, valued ? TextKey("not_watched_last") : TextKey("not_watched"), slots);
   // Good news about the lesser limit is none while the same thing stands by another rule.
   const auto still = std::find_if(alarms_.begin(), alarms_.end(), [&](const auto& entry) {

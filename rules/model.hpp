@@ -196,6 +196,7 @@ struct Farm {
   std::vector<DutyShift> duty;
   std::map<Priority, CallPlan> call_out;
   std::string language = "en";            ///< in which people are told where they name none of their own
+  Units units = Units::metric;            ///< in which people are shown values
   double altitude_m = 0;                  ///< above the sea; the air's pressure follows from it
   std::optional<Duration> evening_check;  ///< local time of day
   std::optional<Heartbeat> heartbeat;

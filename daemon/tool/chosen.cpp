@@ -25,7 +25,7 @@ std::string pack_named_in(const std::string& text) {
 }
 
 FarmFiles files_around(const FarmFiles& files, const std::string& pack,
-                       const std::vector<Measure>& measures) {
+                       const std::vector<Measure>& measures, Units units) {
   FarmFiles alone;
   alone.packs = files.packs;
   alone.shipped = files.shipped;
@@ -35,13 +35,13 @@ FarmFiles files_around(const FarmFiles& files, const std::string& pack,
   for (const Measure& measure : measures)
     probes += fmt::format("{}{}: [one]", probes.empty() ? "" : ", ", measure.name);
   alone.farm_text = fmt::format(
-      "format: 1\nfarm: any\ntime_zone: UTC\nhouses: {{any: {{probes: {{{}}}}}}}\nplugins: {{paper: {{run: "
+      "format: 1\nfarm: any\ntime_zone: UTC\nunits: {}\nhouses: {{any: {{probes: {{{}}}}}}}\nplugins: {{paper: {{run: "
       "print}}}}\n"
       "people: {{somebody: {{text: \"+44 7700 900100\"}}}}\ncall_out:\n"
       "  urgent: [{{after: 0 min, tell: everyone, by: text}}]\n  soon: [{{after: 0 min, tell: everyone, by: "
       "text}}]\n"
       "  note: [{{after: 0 min, tell: everyone, by: text}}]\n",
-      probes);
+      to_string(units), probes);
   alone.flocks["flocks/any.yaml"] = fmt::format(
       "format: 1\nflock: any\nhouse: any\nplaced: 2026-01-01 00:00\nbirds: 10000\nchick_weight: 42 g\npacks: "
       "[{}]\n",
@@ -80,7 +80,7 @@ const WatchedRule* best_of(const RuleSet& rules, const std::vector<const Watched
 std::optional<Chosen> from_a_pack(const FarmFiles& files, const RuleSet* rules, const std::string& name,
                                   std::vector<std::string>& known) {
   for (const std::string& pack : pack_names(files)) {
-    const Loaded alone = load_pack_alone(files, pack);
+    const Loaded alone = load_pack_alone(files, pack, rules ? rules->farm.units : Units::metric);
     if (!alone.ok()) continue;
     for (const WatchedRule& rule : alone.rules->rules) {
       known.push_back(rule.name);
@@ -132,11 +132,11 @@ std::vector<std::string> pack_names(const FarmFiles& files) {
   return {names.begin(), names.end()};
 }
 
-Loaded load_pack_alone(const FarmFiles& files, const std::string& pack) {
+Loaded load_pack_alone(const FarmFiles& files, const std::string& pack, Units units) {
   // The first pass says which measures there are, those that the pack brings included.
-  Loaded first = load_farm(files_around(files, pack, {}), load_zone);
+  Loaded first = load_farm(files_around(files, pack, {}, units), load_zone);
   if (!first.ok()) return first;
-  return load_farm(files_around(files, pack, first.rules->measures), load_zone);
+  return load_farm(files_around(files, pack, first.rules->measures, units), load_zone);
 }
 
 std::optional<Chosen> choose_rule(const FarmFiles& files, std::shared_ptr<const RuleSet> rules,
@@ -191,7 +191,7 @@ std::vector<Chosen> choose_pack(const FarmFiles& files, std::shared_ptr<const Ru
     refusal = fmt::format("no pack named '{}'{}", pack, suggestion(pack, names));
     return all;
   }
-  const Loaded alone = load_pack_alone(files, pack);
+  const Loaded alone = load_pack_alone(files, pack, rules ? rules->farm.units : Units::metric);
   if (!alone.ok()) {
     refusal = fmt::format("the pack '{}' has mistakes; 'underwing check' shows them", pack);
     return all;

@@ -29,8 +29,9 @@ struct Chosen {
                                                 const std::string& name, const std::string& flock,
                                                 Instant now, std::string& refusal);
 
-/// A pack loaded by itself, in a house that has one probe of every measure; null where the pack has errors.
-[[nodiscard]] Loaded load_pack_alone(const FarmFiles& files, const std::string& pack);
+/// A pack loaded by itself, in a house that has one probe of every measure, to be shown in those units; null where the
+/// pack has errors.
+[[nodiscard]] Loaded load_pack_alone(const FarmFiles& files, const std::string& pack, Units units);
 
 /// Names of the packs in a farm's files, each once, sorted.
 [[nodiscard]] std::vector<std::string> pack_names(const FarmFiles& files);

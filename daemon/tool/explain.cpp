@@ -137,7 +137,7 @@ std::string title_of(const Chosen& chosen) {
 }
 
 std::optional<Plot> marked_plot(const Chosen& chosen, const std::optional<Duration>& age, bool asked) {
-  auto plot = plot_of(*chosen.rule, chosen.flock, age);
+  auto plot = plot_of(*chosen.rule, chosen.flock, age, chosen.rules->farm.units);
   if (!plot) return plot;
   plot->title = title_of(chosen);
   if (age) plot->mark = asked ? short_age(*age) : "now, " + short_age(*age);

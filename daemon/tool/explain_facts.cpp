@@ -53,7 +53,7 @@ std::string limits_then(const Chosen& chosen, Duration age) {
     const double value = limit_at(*chosen.rule, limit, chosen.flock, age);
     if (std::isnan(value)) continue;
     parts.push_back(
-        fmt::format("{} {}", name_of_limit(*chosen.rule, limit), with_its_unit(value, chosen.rule->unit)));
+        fmt::format("{} {}", name_of_limit(*chosen.rule, limit), with_its_unit(value, shown_in(chosen.rule->unit, chosen.rules->farm.units))));
   }
   return fmt::format("{}", fmt::join(parts, chosen.rule->staged ? "; " : ", "));
 }

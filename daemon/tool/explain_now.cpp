@@ -17,11 +17,13 @@ using nlohmann::json;
 
 constexpr std::size_t kLabelColumns = 16;
 
-std::string value_at(const json& entry, const char* key) {
+std::string value_at(const json& entry, const char* key, Units units) {
   const auto found = entry.find(key);
   if (found == entry.end() || !found->is_number()) return "unknown";
-  const std::string unit = text_of(entry, "unit");
-  return plain_number(found->get<double>()) + (unit.empty() ? "" : " " + unit);
+  const std::string text = text_of(entry, "unit");
+  const auto unit = parse_unit(text);
+  if (!unit) return plain_number(found->get<double>()) + " " + text;
+  return with_its_unit(unit->to_canonical(found->get<double>()), shown_in(*unit, units));
 }
 
 void print_labelled(const std::string& label, const std::string& text) {
@@ -35,9 +37,9 @@ std::string age_of_reading(const json& probe) {
   return seconds < std::chrono::seconds(1) ? ", just now" : fmt::format(", {} ago", to_words(seconds));
 }
 
-std::string probe_in_words(const json& probe) {
+std::string probe_in_words(const json& probe, Units units) {
   std::string words = text_of(probe, "probe") + ": ";
-  if (probe.value("value", json()).is_number()) words += value_at(probe, "value") + age_of_reading(probe);
+  if (probe.value("value", json()).is_number()) words += value_at(probe, "value", units) + age_of_reading(probe);
   const std::string trouble = text_of(probe, "text");
   if (!probe.value("counts", true)) return fmt::format("{}{}{}", words, words.ends_with(": ") ? "" : "; ", trouble);
   if (probe.value("usable", false)) return words;
@@ -46,10 +48,11 @@ std::string probe_in_words(const json& probe) {
 
 std::string value_and_limits(const json& entry) {
   if (entry.at("limits").empty()) return "";
-  std::string words = value_at(entry, "value");
+  const Units units = units_of(entry);
+  std::string words = value_at(entry, "value", units);
   for (const json& limit : entry.at("limits")) {
     const json shown{{"value", limit.at("limit")}, {"unit", entry.at("unit")}};
-    words += fmt::format("; {} {}{}", text_of(limit, "side"), value_at(shown, "value"),
+    words += fmt::format("; {} {}{}", text_of(limit, "side"), value_at(shown, "value", units),
                          limit.value("active", false) ? ", broken" : "");
   }
   return words;
@@ -82,7 +85,7 @@ void print_now(const json& entry) {
   print_labelled("Value", value_and_limits(entry));
   std::string label = "Probes";
   for (const json& probe : entry.at("probes")) {
-    print_labelled(label, probe_in_words(probe));
+    print_labelled(label, probe_in_words(probe, units_of(entry)));
     label.clear();
   }
 }

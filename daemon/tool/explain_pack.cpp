@@ -35,13 +35,13 @@ bool is_given(const Curve& curve, Duration age) {
 }
 
 /// Every age that a curve names, and every whole day between; what lies between two given points in brackets.
-void print_curves(const std::map<std::string, std::shared_ptr<const Curve>>& curves) {
+void print_curves(const std::map<std::string, std::shared_ptr<const Curve>>& curves, Units shown) {
   std::set<Duration> ages;
   std::vector<std::string> names{"age"};
   std::vector<std::string> units{""};
   for (const auto& [name, curve] : curves) {
     names.push_back(name);
-    units.push_back(curve->unit.text);
+    units.push_back(shown_in(curve->unit, shown).text);
     for (const auto& point : curve->points) ages.insert(point.first);
   }
   const Duration first = *ages.begin();
@@ -52,7 +52,7 @@ void print_curves(const std::map<std::string, std::shared_ptr<const Curve>>& cur
   for (const Duration age : ages) {
     std::vector<std::string> row{short_age(age)};
     for (const auto& [name, curve] : curves) {
-      const std::string number = plain_number(curve->unit.from_canonical(value_of(*curve, hours_of(age))));
+      const std::string number = plain_number(shown_in(curve->unit, shown).from_canonical(value_of(*curve, hours_of(age))));
       row.push_back(is_given(*curve, age) ? number : "(" + number + ")");
     }
     rows.push_back(std::move(row));
@@ -103,11 +103,12 @@ std::vector<LimitColumn> columns_by_age(const std::vector<Chosen>& rules) {
   for (const Chosen& chosen : rules) {
     const WatchedRule& rule = *chosen.rule;
     const LimitTable table = limits_by_day(rule, chosen.flock);
+    const Unit unit = shown_in(rule.unit, chosen.rules->farm.units);
     for (std::size_t i = 0; i < rule.limits.size() && table.changes; ++i) {
-      LimitColumn column{rule.name, name_of_limit(rule, rule.limits[i]), rule.unit.text, {}};
+      LimitColumn column{rule.name, name_of_limit(rule, rule.limits[i]), unit.text, {}};
       for (const LimitRow& row : table.rows) {
         if (row.age % std::chrono::hours(24) != Duration::zero() || std::isnan(row.values[i])) continue;
-        column.cells[row.age] = plain_number(rule.unit.from_canonical(row.values[i]));
+        column.cells[row.age] = plain_number(unit.from_canonical(row.values[i]));
       }
       if (!column.cells.empty()) all.push_back(std::move(column));
     }
@@ -167,7 +168,8 @@ ordered_json curve_as_json(const Curve& curve) {
 
 std::string table_as_text(const Chosen& chosen, const LimitTable& table, const std::optional<Duration>& age) {
   const WatchedRule& rule = *chosen.rule;
-  const std::string unit = rule.unit.text.empty() ? "" : " " + rule.unit.text;
+  const Unit in = shown_in(rule.unit, chosen.rules->farm.units);
+  const std::string unit = in.text.empty() ? "" : " " + in.text;
   std::vector<std::string> head{"age"};
   if (chosen.flock) head.insert(head.end(), {"day", "date and time"});
   std::vector<std::size_t> shown;
@@ -199,7 +201,7 @@ std::string table_as_text(const Chosen& chosen, const LimitTable& table, const s
       cells.insert(cells.end(), {day_of(*chosen.flock, zone, wall).substr(4), date_and_time(zone, wall)});
     }
     for (const std::size_t limit : shown)
-      cells.push_back(plain_number(rule.unit.from_canonical(row.values[limit])));
+      cells.push_back(plain_number(in.from_canonical(row.values[limit])));
     if (marked) cells.emplace_back(*age == row.age ? "<" : "< and on");
     rows.push_back(std::move(cells));
   }
@@ -228,7 +230,7 @@ int explain_pack(const std::string& pack, const std::string& flock, const Opened
              : used ? fmt::format(", as it stands for the flock {}", used->name)
                     : "");
   for (const Chosen& chosen : rules) print_rule(chosen);
-  if (!curves.empty()) print_curves(curves);
+  if (!curves.empty()) print_curves(curves, rules.front().rules->farm.units);
   print_limits(rules);
   return 0;
 }

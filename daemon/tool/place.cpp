@@ -127,24 +127,25 @@ constexpr int kDaysShown = 8;  ///< the first seven days: ages of 0 d to 7 d
 
 /// Limits of the first week as rows; rules whose limits are no numbers by age are named in `others`.
 std::vector<std::vector<std::string>> first_week(const RuleSet& rules, std::size_t flock,
-                                                 std::vector<std::string>& others) {
+                                                 std::vector<std::string>& others, bool for_people) {
   std::vector<std::string> head{"", ""};
   for (int day = 0; day < kDaysShown; ++day) head.push_back(fmt::format("{} d", day));
   std::vector<std::vector<std::string>> rows{head};
   std::set<std::string> seen;
   for (const WatchedRule& rule : rules.rules) {
     if (rule.flock != flock || !seen.insert(rule.name).second) continue;
+    const Unit unit = for_people ? shown_in(rule.unit, rules.farm.units) : rule.unit;
     bool numbers = false;
     for (const Limit& limit : rule.limits) {
       std::vector<std::string> row{
-          rule.name, name_of_limit(rule, limit) + (rule.unit.text.empty() ? "" : " " + rule.unit.text)};
+          rule.name, name_of_limit(rule, limit) + (unit.text.empty() ? "" : " " + unit.text)};
       bool any = false;
       for (int day = 0; day < kDaysShown; ++day) {
         const Duration age = std::chrono::hours(24) * day;
         const double value = limit_at(rule, limit, &rules.flocks[flock], age);
         any = any || !std::isnan(value);
         row.push_back(in_force_at(rule, age) && !std::isnan(value)
-                          ? plain_number(rule.unit.from_canonical(value))
+                          ? plain_number(unit.from_canonical(value))
                           : "-");
       }
       numbers = numbers || any;
@@ -164,7 +165,7 @@ std::size_t index_of(const RuleSet& rules, const std::string& flock) {
 void print_result(const Options& options, const RuleSet& rules, const std::string& path,
                   const Common& common) {
   std::vector<std::string> others;
-  const auto rows = first_week(rules, index_of(rules, options.flock.name), others);
+  const auto rows = first_week(rules, index_of(rules, options.flock.name), others, !common.json);
   if (common.json) {
     nlohmann::ordered_json limits = nlohmann::ordered_json::array();
     for (std::size_t i = 1; i < rows.size(); ++i) {

@@ -122,7 +122,7 @@ void add_talk(CLI::App& app, Common& common) {
   auto* recording = app.add_subcommand("record", "Write down what was found on a round; dead birds add up");
   recording->add_option("house", entry->house, "The house")->required();
   recording->add_option("measure", entry->measure, "What was found, such as dead_birds or crop_fill")->required();
-  recording->add_option("value", entry->value, "The value, in the measure's unit")->required();
+  recording->add_option("value", entry->value, "The value, in the measure's own unit, whatever people are shown")->required();
   recording->add_option("--who", entry->who, "Who found it; left out: the user of this terminal");
   recording->callback([&common, entry] {
     common.status = ask(common, "record",

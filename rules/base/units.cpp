@@ -61,6 +61,31 @@ const Atom* find_atom(std::string_view text) {
   return found == std::end(kAtoms) ? nullptr : found;
 }
 
+/// What stands for an atom in texts of that choice.
+std::string_view atom_shown(std::string_view atom, Units units) {
+  struct Pair {
+    const char* from;
+    const char* to;
+  };
+  static constexpr Pair kUs[] = {{"°C", "°F"}, {"K", "F°"}, {"C°", "F°"}, {"g", "lb"}, {"kg", "lb"}, {"t", "lb"}, {"mL", "gal"}, {"L", "gal"}, {"m³", "gal"}};
+  static constexpr Pair kMetric[] = {{"°F", "°C"}, {"F°", "K"}, {"lb", "kg"}, {"gal", "L"}};
+  const auto among = [atom](const auto& pairs) {
+    for (const Pair& pair : pairs) {
+      if (atom == pair.from) return std::string_view(pair.to);
+    }
+    return atom;
+  };
+  return units == Units::us ? among(kUs) : among(kMetric);
+}
+
+/// How many decimals people are shown.
+int decimals_of(double value, const Unit& unit) {
+  const double size = std::fabs(value);
+  if (size >= 100) return 0;
+  const bool small = unit.text.starts_with("lb") || unit.text.starts_with("gal");
+  return !small || size >= 10 ? 1 : size >= 1 ? 2 : 3;
+}
+
 }  // namespace
 
 Unit Unit::of_difference() const {
@@ -141,13 +166,42 @@ std::optional<double> convert(double value, const Unit& source, const Unit& targ
   return std::nullopt;
 }
 
+const char* to_string(Units units) {
+  return units == Units::us ? "us" : "metric";
+}
+
+Unit shown_in(const Unit& unit, Units units) {
+  // How much is in a cubic metre of air is said alike everywhere.
+  if (unit.text.ends_with("/m³")) return unit;
+  std::string text;
+  for (std::size_t begin = 0; begin <= unit.text.size();) {
+    const std::size_t end = std::min(unit.text.find('/', begin), unit.text.size());
+    const std::string_view atom = std::string_view(unit.text).substr(begin, end - begin);
+    text += (begin == 0 ? "" : "/") + std::string(atom_shown(atom, units));
+    begin = end + 1;
+  }
+  return text == unit.text ? unit : parse_unit(text).value_or(unit);
+}
+
+double rounded(double value, const Unit& unit) {
+  const double scale = std::pow(10.0, std::max(1, decimals_of(value, unit)));
+  // Adding nothing makes a plain zero of a negative one.
+  return std::round(value * scale) / scale + 0.0;
+}
+
 std::string with_unit(double canonical, const Unit& unit) {
   const double value = unit.from_canonical(canonical);
-  const int decimals = std::fabs(value) >= 100 ? 0 : 1;
-  std::string text = fmt::format("{:.{}f}", value, decimals);
-  if (text.size() > 2 && text.ends_with(".0")) text.resize(text.size() - 2);
+  std::string text = fmt::format("{:.{}f}", value, decimals_of(value, unit));
+  if (text.find('.') != std::string::npos) {
+    text.erase(text.find_last_not_of('0') + 1);
+    if (text.ends_with('.')) text.pop_back();
+  }
   if (text == "-0") text = "0";
   return unit.text.empty() ? text : text + " " + unit.text;
+}
+
+std::string weight_shown(double weight_g, Units units) {
+  return units == Units::us ? with_unit(weight_g, shown_in(*parse_unit("g"), units)) : fmt::format("{:.0f} g", weight_g);
 }
 
 }  // namespace underwing

@@ -50,7 +50,23 @@ struct Unit {
 /// dimension) for a unit in % is multiplied by 100.
 [[nodiscard]] std::optional<double> convert(double value, const Unit& source, const Unit& target);
 
-/// A value with its unit for a text: "28.6 °C", "22 ppm".
+/// In which units people are shown values: °C, kg and L, or °F, lb and US gallons.
+enum class Units { metric, us };
+[[nodiscard]] const char* to_string(Units units);
+
+/// The unit in which people of that choice are shown what is in `unit`: °F for °C, F° for K, lb for g and kg, gal for L
+/// and for m³ of a meter, gal/lb for L/kg, and back. What has no other unit in the trade stays: %, ppm, Pa, m³ of air.
+/// Limits, readings and what machines read keep their own.
+[[nodiscard]] Unit shown_in(const Unit& unit, Units units);
+
+/// A value to as many digits as people are shown: to a tenth; pounds and gallons, whose chicks and birds are small
+/// numbers, to a hundredth below 10 and to a thousandth below 1.
+[[nodiscard]] double rounded(double value, const Unit& unit);
+
+/// A value with its unit for a text: "28.6 °C", "22 ppm", "0.093 lb".
 [[nodiscard]] std::string with_unit(double canonical, const Unit& unit);
+
+/// What a bird weighs, in a sentence: "528 g", "1.16 lb".
+[[nodiscard]] std::string weight_shown(double weight_g, Units units);
 
 }  // namespace underwing

@@ -144,7 +144,7 @@ class Paragraph {
       back = rule_.off_delay > Duration::zero() ? "this has no longer been so" : "this is no longer so";
     } else {
       if (rule_.off_delay == Duration::zero()) back = "the value is back inside its limit";
-      if (rule_.deadband > 0) back += " by " + with_its_unit(rule_.deadband, rule_.unit.of_difference());
+      if (rule_.deadband > 0) back += " by " + with_its_unit(rule_.deadband, shown_in(rule_.unit.of_difference(), wording_.rules.farm.units));
     }
     const char* when = rule_.off_delay > Duration::zero() ? "when" : "as soon as";
     const std::string end = fmt::format("{} {}{}", when, back, for_delay(rule_.off_delay));

@@ -173,7 +173,7 @@ class Speaker {
       const std::string words = in_long_words(Duration(std::llround(it.number * 3'600'000.0)));
       return it.number < 0 ? "minus " + words : words;
     }
-    return with_its_unit(it.number, unit_to_show(it.type, wording_.rule.unit));
+    return with_its_unit(it.number, shown_in(unit_to_show(it.type, wording_.rule.unit), wording_.rules.farm.units));
   }
 
   /// "at the age of 3 days", "of 12 hours ago".

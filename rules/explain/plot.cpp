@@ -28,7 +28,7 @@ double Plot::Line::at(double age_d) const {
   return points.back().second;
 }
 
-std::optional<Plot> plot_of(const WatchedRule& rule, const Flock* flock, std::optional<Duration> marked) {
+std::optional<Plot> plot_of(const WatchedRule& rule, const Flock* flock, std::optional<Duration> marked, Units units) {
   if (!rule.flock) return std::nullopt;
   const auto [begin, end] = ages_shown(rule);
   // Every three hours shows limits that are no straight lines; the bends make those exact that are.
@@ -41,7 +41,8 @@ std::optional<Plot> plot_of(const WatchedRule& rule, const Flock* flock, std::op
   }
   Plot plot;
   plot.title = rule.name;
-  plot.unit = rule.unit.text;
+  const Unit shown = shown_in(rule.unit, units);
+  plot.unit = shown.text;
   plot.begin_d = days_of(begin);
   plot.end_d = days_of(end);
   if (marked && *marked >= begin && *marked <= end) plot.mark_d = days_of(*marked);
@@ -49,7 +50,7 @@ std::optional<Plot> plot_of(const WatchedRule& rule, const Flock* flock, std::op
     Plot::Line line{name_of_limit(rule, limit), limit.side, {}};
     for (const Duration age : ages) {
       const double value = limit_at(rule, limit, flock, age);
-      if (std::isfinite(value)) line.points.emplace_back(days_of(age), rule.unit.from_canonical(value));
+      if (std::isfinite(value)) line.points.emplace_back(days_of(age), shown.from_canonical(value));
     }
     if (!line.points.empty()) plot.lines.push_back(std::move(line));
   }

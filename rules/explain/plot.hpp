@@ -25,9 +25,9 @@ struct Plot {
   std::string mark;               ///< what stands beside the mark: "now, 3 d"
 };
 
-/// The plot of a rule's limits; nullopt where none of them is a number by age alone.
+/// The plot of a rule's limits in those units; nullopt where none of them is a number by age alone.
 [[nodiscard]] std::optional<Plot> plot_of(const WatchedRule& rule, const Flock* flock,
-                                          std::optional<Duration> marked);
+                                          std::optional<Duration> marked, Units units);
 
 /// Evenly spaced round numbers that cover the range, about `count` of them.
 [[nodiscard]] std::vector<double> round_ticks(double low, double high, std::size_t count);

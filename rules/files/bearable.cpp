@@ -110,22 +110,27 @@ class BearableJudge {
       worst_at = age;
     }
     if (!worst_at) return;
+    const Unit unit = shown_in(rule_.unit, set_.farm.units);
     const std::string head =
         fmt::format("{} this urgent limit is {}, {} {} the {} of {}. ",
-                    at_age(*worst_at), to_a_tenth(rule_.unit, at(limit, *worst_at)),
-                    to_a_tenth(rule_.unit.of_difference(), furthest), high ? "above" : "below",
-                    to_a_tenth(rule_.unit, value_of(*target_.curve, hours_of(*worst_at))), target_.name);
+                    at_age(*worst_at), to_a_tenth(unit, at(limit, *worst_at)),
+                    to_a_tenth(unit.of_difference(), furthest), high ? "above" : "below",
+                    to_a_tenth(unit, value_of(*target_.curve, hours_of(*worst_at))), target_.name);
+    const auto point = [&](double celsius) { return to_a_tenth(shown_in(*parse_unit("°C"), set_.farm.units), celsius); };
+    const auto span = [&](double kelvin) { return to_a_tenth(shown_in(*parse_unit("K"), set_.farm.units), kelvin); };
     report_danger(log_, *draft_.limits[index].expression.node,
-                   head + (high ? "Set it at most 6 K above (common practice), or at 34.4 °C where that is "
-                                  "more: big birds die from "
-                                  "there (Vale and others, 2010). In 2020 a house in England was lost with "
-                                  "its alarm at 37 °C in "
-                                  "place of 27 °C (BBC News, court report, 2022)"
-                                : "Set it at most 6 K below (common practice): 5.6 K can cost a fifth of the "
-                                  "weight at day 10 "
-                                  "(University of Georgia, Czarick and Fairchild, 2014), and 45 min at 12.8 "
-                                  "°C marks a day-old to "
-                                  "the end (University of Georgia, Poultry Housing Tips 7(12), 1995)"));
+                   head + (high ? fmt::format("Set it at most {} above (common practice), or at {} where that is "
+                                              "more: big birds die from "
+                                              "there (Vale and others, 2010). In 2020 a house in England was lost with "
+                                              "its alarm at {} in "
+                                              "place of {} (BBC News, court report, 2022)",
+                                              span(6), point(34.4), point(37), point(27))
+                                : fmt::format("Set it at most {} below (common practice): {} can cost a fifth of the "
+                                              "weight at day 10 "
+                                              "(University of Georgia, Czarick and Fairchild, 2014), and 45 min at {} "
+                                              "marks a day-old to "
+                                              "the end (University of Georgia, Poultry Housing Tips 7(12), 1995)",
+                                              span(6), span(5.6), point(12.8))));
   }
 
   void judge_borders(const std::string& measure, std::size_t index) {
@@ -135,7 +140,7 @@ class BearableJudge {
         const double value = at(rule_.limits[index], age);
         if (!(value > border.high + 1e-6)) continue;
         report_danger(log_, *draft_.limits[index].expression.node,
-                       fmt::format(fmt::runtime(border.text), to_a_tenth(rule_.unit, value)));
+                       fmt::format(fmt::runtime(border.text), to_a_tenth(shown_in(rule_.unit, set_.farm.units), value)));
         return;
       }
     }
@@ -192,20 +197,19 @@ void judge_bearable(const RuleDraft& draft, const WatchedRule& rule, const RuleS
   BearableJudge(draft, rule, set, flock, target, log).run();
 }
 
-void judge_target(const YamlNode& points, const Curve& curve, IssueLog& log) {
+void judge_target(const YamlNode& points, const Curve& curve, Units units, IssueLog& log) {
   for (const auto& [age, value] : curve.points) {
     if (age < Duration::zero() || age > kPublished.back().day * kDay) continue;
     const double lowest = published(age, &PublishedTarget::lowest_c);
     const double highest = published(age, &PublishedTarget::highest_c);
     if (value >= lowest - kOutside_k && value <= highest + kOutside_k) continue;
-    const Unit celsius = *parse_unit("°C");
+    const Unit shown = shown_in(*parse_unit("°C"), units);
     report_danger(
         log, points,
         fmt::format("{} this curve wants {}, and breeders want {} to {}, "
                     "depending on the humidity (Aviagen, Ross Broiler Management Handbook, 2014 and 2018; "
                     "Cobb-Vantress, Broiler Management Guide, 2012 to 2018; from memory)",
-                    at_age(age), to_a_tenth(curve.unit, value), to_a_tenth(celsius, lowest),
-                    to_a_tenth(celsius, highest)));
+                    at_age(age), to_a_tenth(shown, value), to_a_tenth(shown, lowest), to_a_tenth(shown, highest)));
     return;
   }
 }

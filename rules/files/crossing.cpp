@@ -11,7 +11,7 @@
 namespace underwing {
 namespace {
 
-std::string shown(const Unit& unit, double canonical) {
+std::string in_unit(const Unit& unit, double canonical) {
   const double value = std::round(unit.from_canonical(canonical) * 1000) / 1000;
   return unit.text.empty() ? fmt::format("{:g}", value) : fmt::format("{:g} {}", value, unit.text);
 }
@@ -47,6 +47,7 @@ void judge_crossing(const RuleDraft& draft, const WatchedRule& rule, const Place
   const std::vector<Pair> pairs = pairs_of(rule);
   if (pairs.empty()) return;
   const std::set<Duration> ages = ages_judged(rule, std::chrono::hours(1));
+  const Unit unit = shown_in(rule.unit, facts.units);
   for (const Pair& pair : pairs) {
     const auto value = [&](std::size_t limit, Duration age) {
       return value_at_age(*rule.limits[limit].expression, rule.curves, hours_of(age), facts.birds,
@@ -64,10 +65,9 @@ void judge_crossing(const RuleDraft& draft, const WatchedRule& rule, const Place
       const std::string text =
           same_side
               ? fmt::format("limits get further out one by one; {} this one is {}, after {}",
-                            at_age(age), shown(rule.unit, value(later, age)),
-                            shown(rule.unit, value(earlier, age)))
+                            at_age(age), in_unit(unit, value(later, age)), in_unit(unit, value(earlier, age)))
               : fmt::format("'low' has to stay below 'high'; {} low is {} and high is {}",
-                            at_age(age), shown(rule.unit, below), shown(rule.unit, above));
+                            at_age(age), in_unit(unit, below), in_unit(unit, above));
       report(log, *written.node, Problem{written.syntax->offset, written.syntax->length, text});
       break;
     }

@@ -97,7 +97,7 @@ void FarmLoader::judge_warmth(const Placed& placed) {
   // Further curves of temperature are bounds; the first one is what the flock is meant to have.
   const auto own = target_of(rule);
   if (!own) return;
-  if (const YamlNode* points = points_of(*own->curve)) judge_target(*points, *own->curve, log_);
+  if (const YamlNode* points = points_of(*own->curve)) judge_target(*points, *own->curve, set_->farm.units, log_);
 }
 
 /// The curve that the rule names, else the one that the flock's other rules on the measure name, else a
@@ -164,7 +164,8 @@ void FarmLoader::judge_opposites(const Placed& low, const Placed& high) {
         log_, *high.draft->limits[index].expression.node,
         fmt::format("{} this high limit is {}, and '{}' has a low one of {}: one of the two "
                     "alarms always stands",
-                    at_age(age), to_a_tenth(other.unit, most), one.name, to_a_tenth(one.unit, least)));
+                    at_age(age), to_a_tenth(shown_in(other.unit, set_->farm.units), most), one.name,
+                    to_a_tenth(shown_in(one.unit, set_->farm.units), least)));
     return;
   }
 }

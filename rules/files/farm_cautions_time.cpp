@@ -140,7 +140,7 @@ std::optional<FarmLoader::TimeLeft> FarmLoader::time_left(const Stocked& house, 
   }
   const auto past = std::find_if(air.begin(), air.end(), [&](double it) { return side == Limit::Side::high ? it >= stop.harm_c : it <= stop.harm_c; });
   if (stop.harmed_by.empty() || stop.called_by.empty() || past == air.end()) return std::nullopt;
-  const Unit& unit = house.target->unit;
+  const Unit unit = shown_in(house.target->unit, set_->farm.units);
   stop.minutes_to_harm = static_cast<double>(past - air.begin());
   return TimeLeft{std::max(0.0, stop.minutes_to_harm - stop.minutes_to_call),
                   fmt::format("from {} to the {} of '{}' in {:.0f} min, and '{}' calls after {:.0f} min", to_a_tenth(unit, air.front()),
@@ -168,7 +168,7 @@ void FarmLoader::judge_time_left(const FlockFile& file) {
       if (!left || left->minutes >= comer->minutes) continue;
       left_at += fmt::format("{}{:.0f} min at {}", left_at.empty() ? "" : ", ", left->minutes, age == Duration::zero() ? "placement" : to_words(age));
       if (!first.empty()) continue;
-      first = at_age(age) + (heat ? fmt::format(" {:.0f} birds of {:.0f} g warm still air ", flock.birds, weight_g) : " the air falls ") + left->course;
+      first = at_age(age) + (heat ? fmt::format(" {:.0f} birds of {} warm still air ", flock.birds, weight_shown(weight_g, set_->farm.units)) : " the air falls ") + left->course;
     }
     if (!first.empty()) report_time_left(entry, side, comer->who, comer->minutes, first + ". That leaves " + left_at);
   }
@@ -179,7 +179,7 @@ void FarmLoader::report_time_left(const House& house, Limit::Side side, const st
   const auto draft = std::find_if(farm_.houses.begin(), farm_.houses.end(), [&](const HouseDraft& it) { return it.name == house.name; });
   const std::string taken = heat ? "Reckoned with heaters off and no fresh air (CIGR, 2002, from memory)"
                                  : fmt::format("Reckoned with {} outside and the time constant of {} that farm.yaml gives; what birds warm is left out",
-                                               with_unit(*house.outside_c, *parse_unit("°C")), to_words(*house.time_constant));
+                                               with_unit(*house.outside_c, shown_in(*parse_unit("°C"), set_->farm.units)), to_words(*house.time_constant));
   report_caution(log_, heat ? *draft->volume : *draft->time_constant_node,
                  fmt::format("with its {} off, {} leaves people less than the {:.0f} min that {} needs from the alarm to the house: {}. {}",
                              heat ? "fans" : "heaters", house.name, minutes, who, course, taken));

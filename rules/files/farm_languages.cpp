@@ -11,10 +11,10 @@ namespace {
 constexpr std::size_t kHouseMax = 8;  // a house's name in short
 
 /// The longest that a value of this measure is in a text.
-std::size_t longest_value(const Measure& measure) {
+std::size_t longest_value(const Measure& measure, Units units) {
   std::size_t longest = 0;
   for (const double value : {measure.plausible_low, measure.plausible_low + 0.1, measure.plausible_high - 0.1, measure.plausible_high}) {
-    longest = std::max(longest, gsm_length(to_gsm(with_unit(measure.unit.to_canonical(value), measure.unit))));
+    longest = std::max(longest, gsm_length(to_gsm(with_unit(measure.unit.to_canonical(value), shown_in(measure.unit, units)))));
   }
   return longest;
 }
@@ -69,7 +69,7 @@ void FarmLoader::judge_languages() {
       const auto words = draft.language->wrong.find(key->text);
       if (entry == nullptr || &entry->key != key || words == draft.language->wrong.end()) continue;
       for (const std::string& word : {words->second.low, words->second.high}) {
-        const std::size_t length = kHouseMax + 1 + gsm_length(word) + again + 1 + longest_value(set_->measures[*measure]);
+        const std::size_t length = kHouseMax + 1 + gsm_length(word) + again + 1 + longest_value(set_->measures[*measure], set_->farm.units);
         if (length <= kLockedScreen) continue;
         report(log_, *key, fmt::format("'{}' leaves no room for its value: with the longest house and value there are {} characters, and a locked screen shows {}",
                                        word, length, kLockedScreen));

@@ -52,8 +52,11 @@ Scope FarmLoader::scope_in(const Setting& setting, std::size_t pack) {
 void FarmLoader::add_rule(const Setting& setting, const Scope& scope, const RuleDraft& draft,
                           const RuleNames& names, std::map<std::string, std::set<std::string>>& missing) {
   PlacementFacts facts;
-  if (setting.flock != nullptr)
-    facts = {setting.flock->draft.flock.birds, setting.flock->draft.flock.chick_weight_g};
+  facts.units = set_->farm.units;
+  if (setting.flock != nullptr) {
+    facts.birds = setting.flock->draft.flock.birds;
+    facts.chick_weight_g = setting.flock->draft.flock.chick_weight_g;
+  }
   auto resolved = resolve_rule(draft, scope, facts, log_);
   if (!resolved) return;
   for (const auto& curve : resolved->rule.curves) used_curves_.insert(curve->name);

@@ -147,6 +147,7 @@ const KeyTable& farm_keys() {
           {"duty", maps, false, "who is on call when; the first line that fits has duty", &duty_keys()},
           {"call_out", map, true, "the steps by which people are told", &call_out_keys()},
           {"language", name, false, "in which people are told, as in fr; left out: en"},
+          {"units", one_of, false, "in which people are shown values: metric, or us for °F, lb and gal; left out: metric", nullptr, {"metric", "us"}},
           {"altitude", quantity, false, "above the sea, for what humidity means; left out: 0 m"},
           {"evening_check", time_of_day, false, "when the farm is told whether it is ready for the night"},
           {"heartbeat", map, false, "a sign of life to somebody elsewhere, who calls when it stays away", &heartbeat_keys()},

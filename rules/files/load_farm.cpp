@@ -179,6 +179,9 @@ FarmDraft read_farm(const YamlNode& root, const ZoneSource& zones, IssueLog& log
       for (const YamlNode::Entry& entry : map->entries) read_plugin(farm, entry, log);
     }
   }
+  if (const YamlNode* node = fields->value("units")) {
+    if (read_one_of(*node, {"metric", "us"}, log) == 1u) farm.units = Units::us;
+  }
   if (const YamlNode* node = fields->value("altitude")) read_altitude(farm, *node, log);
   if (const YamlNode* node = fields->value("evening_check"))
     farm.evening_check = read_time_of_day(*node, log);

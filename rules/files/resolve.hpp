@@ -22,6 +22,7 @@ struct ResolvedRule {
 struct PlacementFacts {
   double birds = 0;
   double chick_weight_g = 0;
+  Units units = Units::metric;  ///< in which whoever reads what is wrong is shown values
 };
 
 /// nullopt: something is wrong (reported), or it cannot be judged in this scope.

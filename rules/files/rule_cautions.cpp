@@ -159,7 +159,7 @@ class HoldingJudge {
     return flock_ != nullptr && flock_->lights.empty() && asks_for_lights(condition);
   }
 
-  [[nodiscard]] std::string in_unit(double canonical) const { return to_a_tenth(rule_.unit, canonical); }
+  [[nodiscard]] std::string in_unit(double canonical) const { return to_a_tenth(shown_in(rule_.unit, set_.farm.units), canonical); }
 
   [[nodiscard]] std::string limit_in_words(const Reach& limit) const {
     return limit.high - limit.low < kSame ? in_unit(limit.low)
@@ -187,8 +187,7 @@ std::string at_age(Duration age) {
 }
 
 std::string to_a_tenth(const Unit& unit, double canonical) {
-  // Adding nothing makes a plain zero of a negative one.
-  const double value = std::round(unit.from_canonical(canonical) * 10) / 10 + 0.0;
+  const double value = rounded(unit.from_canonical(canonical), unit);
   return unit.text.empty() ? fmt::format("{}", value) : fmt::format("{} {}", value, unit.text);
 }
 

@@ -39,12 +39,12 @@ void judge_bearable(const RuleDraft& draft, const WatchedRule& rule, const RuleS
                     const Target& target, IssueLog& log);
 
 /// A target far from every published one. `points`: where the curve's numbers stand.
-void judge_target(const YamlNode& points, const Curve& curve, IssueLog& log);
+void judge_target(const YamlNode& points, const Curve& curve, Units units, IssueLog& log);
 
 /// "at placement", "at an age of 3 d".
 [[nodiscard]] std::string at_age(Duration age);
 
-/// A value in its unit, to a tenth: "29.4 °C".
+/// A value in its unit, as far as people are shown digits: "29.4 °C".
 [[nodiscard]] std::string to_a_tenth(const Unit& unit, double canonical);
 
 }  // namespace underwing

@@ -154,7 +154,7 @@ inline constexpr std::array kTexts{
     TextRow{"farm_list", "Farm: {alarms}."},
     TextRow{"drill_line", "Drill: {drills}."},
     TextRow{"drills_line", "Drills: {drills}."},
-    TextRow{"air_line", "Air {low} to {high} C since {time}."},
+    TextRow{"air_line", "Air {low} to {high} {unit} since {time}."},
     TextRow{"used_line", "Since {time}: {used}."},
     TextRow{"weighings", "{measure} {value} on {weighings} weighings"},
     TextRow{"rounds_due", "Rounds due: {rounds}."},

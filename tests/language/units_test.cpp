@@ -36,6 +36,40 @@ TEST(Units, AreCanonicalAsComputedByHand) {
   }
 }
 
+/// Pairs of a published Fahrenheit number and what it is in Celsius, to a tenth, as computed by hand.
+TEST(Units, ShowFahrenheitToWhomeverReadsIt) {
+  const std::pair<double, double> rows[] = {{55, 12.8}, {68, 20.0}, {75, 23.9}, {82, 27.8}, {88, 31.1}, {90, 32.2}, {94, 34.4}, {97, 36.1}, {103, 39.4}, {105, 40.6}};
+  const Unit celsius = *parse_unit("°C");
+  for (const auto& [fahrenheit, tenth] : rows) {
+    const double exact = parse_unit("°F")->to_canonical(fahrenheit);
+    EXPECT_EQ(rounded(exact, celsius), tenth);
+    EXPECT_EQ(with_unit(exact, shown_in(celsius, Units::us)), std::to_string(static_cast<int>(fahrenheit)) + " °F");
+    EXPECT_EQ(with_unit(exact, shown_in(*parse_unit("°F"), Units::metric)), with_unit(exact, celsius));
+  }
+}
+
+TEST(Units, AreShownInOneSystem) {
+  struct Row {
+    double canonical;
+    const char* written;
+    const char* metric;
+    const char* us;
+  };
+  // A difference is not shifted by 32; the weights are of a chick, a bird of a week and a broiler.
+  const Row rows[] = {
+      {5, "K", "5 K", "9 F°"},           {5, "F°", "5 K", "9 F°"},         {60, "K/min", "1 K/min", "1.8 F°/min"},
+      {-40, "°C", "-40 °C", "-40 °F"},   {42, "g", "42 g", "0.093 lb"},    {190, "g", "190 g", "0.419 lb"},
+      {2500, "kg", "2.5 kg", "5.51 lb"}, {2500, "lb", "2.5 kg", "5.51 lb"}, {500, "L", "500 L", "132 gal"},
+      {1, "mL", "1000 mL", "0.264 gal"}, {0.0018, "L/kg", "1.8 L/kg", "0.216 gal/lb"}, {0.012, "g/m³", "12 g/m³", "12 g/m³"},
+      {20, "ppm", "20 ppm", "20 ppm"},   {70, "%", "70 %", "70 %"},        {7, "", "7", "7"},
+  };
+  for (const Row& row : rows) {
+    const Unit unit = *parse_unit(row.written);
+    EXPECT_EQ(with_unit(row.canonical, shown_in(unit, Units::metric)), row.metric) << row.written;
+    EXPECT_EQ(with_unit(row.canonical, shown_in(unit, Units::us)), row.us) << row.written;
+  }
+}
+
 TEST(Units, ThatAreNone) {
   for (const char* text : {"kelvin", "l", "g/", "/h", "g//h", "°C/h", "K/°F", " K", "K ", "°", "C"}) {
     EXPECT_FALSE(parse_unit(text)) << text;

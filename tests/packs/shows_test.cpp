@@ -25,11 +25,11 @@ PackFarm with_volume(const std::string& lines = "    volume: 4500 m³\n") {
   return farm;
 }
 
-std::string words_of(PackNight& night) {
+std::string words_of(PackNight& night, const char* units = "metric") {
   const Watch& watch = night.bench().watch();
   const json house = {{"house", "house-1"}, {"flock", "spring-1"}, {"day", "day 1"}, {"age_h", 16.5}, {"view", house_view(night.bench().watch(), 0)},
                       {"probes", json::array()}, {"rules", json::array()}, {"unwatched", json::array()}};
-  return status_in_words({{"farm", watch.rules().farm.name}, {"time_local", "2026-03-03 02:00"}, {"on_duty", "ines"}, {"clock_trusted", true}, {"disk", ""},
+  return status_in_words({{"farm", watch.rules().farm.name}, {"units", units}, {"time_local", "2026-03-03 02:00"}, {"on_duty", "ines"}, {"clock_trusted", true}, {"disk", ""},
                           {"houses", json::array({house})}, {"plugins", json::array()}, {"paths", json::array()}, {"unknown_names", json::array()}, {"alarms", json::array()}});
 }
 
@@ -40,6 +40,18 @@ std::size_t widest(const std::string& words) {
     most = std::max(most, static_cast<std::size_t>(std::count_if(line.begin(), line.end(), [](char c) { return (c & 0xC0) != 0x80; })));
   }
   return most;
+}
+
+/// The lines that begin with one of these labels.
+std::string lines_with(const std::string& words, const std::vector<std::string>& labels) {
+  std::string all;
+  std::istringstream lines(words);
+  for (std::string line; std::getline(lines, line);) {
+    for (const std::string& label : labels) {
+      if (line.starts_with("  " + label + " ") || line.starts_with("  felt " + label + " ")) all += line + "\n";
+    }
+  }
+  return all;
 }
 
 TEST(Shows, BirdsAliveAndTheDirectivesRate) {
@@ -74,6 +86,34 @@ TEST(Shows, AirAgainstItsWindowGasesAndMeters) {
   EXPECT_NEAR(view.at("feed_today_kg").get<double>(), 24, 0.3);
   EXPECT_NEAR(view.at("water_to_feed").get<double>(), 2.5, 0.06);
   EXPECT_LE(widest(words_of(night)), kStatusColumns) << words_of(night);
+}
+
+/// The golden words of a house whose farm reads °F, lb and gal; what machines read is the same as ever.
+TEST(Shows, AllOfItInTheFarmsUnits) {
+  PackNight night(with_volume(), march(2, 23), 32.5);
+  double water = 500, feed = 100;
+  night.run_to(march(3, 2), [&](Instant minute) {
+    night.set("water/main", water += minute > march(3, 0) ? 0.5 : 3);
+    night.set("feed/auger", feed += 0.2);
+  });
+  const std::string metric = words_of(night), us = words_of(night, "us");
+  EXPECT_EQ(lines_with(metric, {"air", "water", "feed"}),
+            "METRIC");
+  EXPECT_EQ(lines_with(us, {"air", "water", "feed"}),
+            "US");
+  EXPECT_EQ(us.find("°C"), std::string::npos) << us;
+  EXPECT_LE(widest(us), kStatusColumns) << us;
+  const std::string house = R"({"house":"house-1","probes":[{"probe":"floor_temperature/a","unit":"°C","usable":true,"value":28.0},
+    {"probe":"floor_temperature/b","unit":"°C","usable":true,"value":30.0}],"unwatched":[],
+    "rules":[{"rule":"cold-air","in_force":true,"standing":true,"value":25.0,"unit":"°C"},{"rule":"uneven","in_force":true,"standing":true,"value":5.0,"unit":"K"}],
+    "view":{"weight":{"mean":205.0,"low":200.0,"high":210.0,"variation_percent":9.0,"uniformity_percent":75.0,"count":80,"behind_h":null,
+      "day_7":{"low":190.0,"middle":200.0,"high":210.0},"times_placed":4.8,"goal_day_7":190.0},
+      "danger":[{"if":"fans stay off","limit":36.0,"minutes":30.0,"at_local":"02:30"}]}})";
+  const std::string alarm = R"({"code":"E6","priority":"urgent","house":"house-1","rule":"cold-air","text":"","state":"unacknowledged","since_local":"2026-03-03 02:00","value":25.0,"unit":"°C","units":"us"})";
+  const std::string words = status_in_words({{"farm", "Sandpiper Hollow"}, {"units", "us"}, {"time_local", "2026-03-03 02:00"}, {"on_duty", "ines"},
+                                             {"houses", json::array({json::parse(house)})}, {"plugins", json::array()}, {"paths", json::array()},
+                                             {"unknown_names", json::array()}, {"alarms", json::array({json::parse(alarm)})}});
+  EXPECT_EQ(words, "GOLDEN");
 }
 
 TEST(Shows, WeightItsLagAndDay7) {
