@@ -77,6 +77,9 @@ std::vector<double> held_values(const Engine& engine, std::size_t house, const c
   return values;
 }
 
-double middle_of(std::vector<double> values) { return median_of(values); }
+double middle_held(const Engine& engine, std::size_t house, const char* measure) {
+  std::vector<double> values = held_values(engine, house, measure);
+  return median_of(values);
+}
 
 }  // namespace underwing

@@ -32,6 +32,6 @@ struct LiveWeight {
 [[nodiscard]] std::vector<double> held_values(const Engine& engine, std::size_t house, const char* measure);
 
 /// The middle of these; unknown where there are none.
-[[nodiscard]] double middle_of(std::vector<double> values);
+[[nodiscard]] double middle_held(const Engine& engine, std::size_t house, const char* measure);
 
 }  // namespace underwing

@@ -37,7 +37,7 @@ class View {
     const bool there = flock_ && rules_.flocks[*flock_].placed <= watch_.wall();
     if (there) show_birds();
     show_air();
-    if (const double humidity = middle_of(held_values(engine_, house_, "relative_humidity")); known(humidity)) out_["humidity_percent"] = tenth(humidity);
+    if (const double humidity = middle_held(engine_, house_, "relative_humidity"); known(humidity)) out_["humidity_percent"] = tenth(humidity);
     show_gases();
     if (there) {
       show_meters();
@@ -78,7 +78,7 @@ class View {
       value = sight.value;
       felt = is_felt(*rule.watch);
     }
-    if (!known(value)) value = middle_of(held_values(engine_, house_, "air_temperature"));
+    if (!known(value)) value = middle_held(engine_, house_, "air_temperature");
     if (known(value)) out_["air"] = {{"value", tenth(value)}, {"low", tenth(low)}, {"high", tenth(high)}, {"felt", felt}};
   }
 

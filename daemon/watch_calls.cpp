@@ -29,6 +29,26 @@ Duration repeat_every(const CallPlan& plan, Priority priority) {
   return priority == Priority::urgent ? Duration(15min) : Duration(2h);
 }
 
+/// Heads in one line. Where there is no room for all of them the longest are cut alike, so that none crowds another out;
+/// empty where they would say too little then.
+std::string in_one_line(const std::vector<std::string_view>& heads, std::size_t room) {
+  const auto total = [&](std::size_t longest) {
+    std::size_t sum = 2 * (heads.size() - 1);
+    for (const std::string_view head : heads) sum += std::min(gsm_length(head), longest);
+    return sum;
+  };
+  std::size_t longest = room;
+  while (longest >= kHeadMin && total(longest) > room) --longest;
+  if (longest < kHeadMin) return "";
+  std::string line;
+  for (const std::string_view head : heads) {
+    std::string part = cut_to(head, longest);
+    while (part.ends_with(' ')) part.pop_back();
+    line += (line.empty() ? "" : "; ") + part;
+  }
+  return line;
+}
+
 }  // namespace
 
 const CallPlan* Watch::plan_of(Priority priority) const {
@@ -204,26 +224,6 @@ void Watch::flush(const Mailbox& mailbox) {
   plan_flush(box);
 }
 
-/// Heads in one line. Where there is no room for all of them the longest are cut alike, so that none crowds another out;
-/// empty where they would say too little then.
-std::string in_one_line(const std::vector<std::string_view>& heads, std::size_t room) {
-  const auto total = [&](std::size_t longest) {
-    std::size_t sum = 2 * (heads.size() - 1);
-    for (const std::string_view head : heads) sum += std::min(gsm_length(head), longest);
-    return sum;
-  };
-  std::size_t longest = room;
-  while (longest >= kHeadMin && total(longest) > room) --longest;
-  if (longest < kHeadMin) return "";
-  std::string line;
-  for (const std::string_view head : heads) {
-    std::string part = cut_to(head, longest);
-    while (part.ends_with(' ')) part.pop_back();
-    line += (line.empty() ? "" : "; ") + part;
-  }
-  return line;
-}
-
 /// One text for several messages: their heads, the worst first, as many as there is room for.
 std::string Watch::gathered(const std::vector<Mail::Waiting>& messages, bool any_code, const Language& language) const {
   const std::string replies = any_code ? ". " + say(language, "reply_all") : ".";
@@ -243,14 +243,12 @@ std::string Watch::gathered(const std::vector<Mail::Waiting>& messages, bool any
     while (head.ends_with('.')) head.remove_suffix(1);
     heads.push_back(head);
   }
-  while (!heads.empty()) {
+  for (;; heads.pop_back()) {
     const std::string more = heads.size() < most ? "; " + say_count(language, "and_more", most - heads.size()) : "";
     const std::size_t taken = gsm_length(counts) + gsm_length(more) + gsm_length(replies);
     const std::string line = taken < kTextSeptetsMax ? in_one_line(heads, kTextSeptetsMax - taken) : "";
     if (!line.empty() || heads.size() == 1) return fit({counts + line + more + replies});
-    heads.pop_back();
   }
-  return fit({counts + replies});
 }
 
 void Watch::send(const Mailbox& mailbox, std::vector<Mail::Waiting> messages) {

@@ -114,7 +114,7 @@ double Watch::pace_towards(std::size_t rule, Side side) const {
 }
 
 std::optional<double> Watch::outside_c(std::size_t house, std::string& from) const {
-  const double read = middle_of(held_values(*engine_, house, "outside_temperature"));
+  const double read = middle_held(*engine_, house, "outside_temperature");
   if (known(read)) {
     from = fmt::format("It is {} outside, by its probe.", degrees(read, rules_->farm.units));
     return read;
@@ -210,7 +210,7 @@ void Watch::learn_houses() {
     const bool heaters_off = all_off("heater_running");
     pace.heaters_off_min = heaters_off ? pace.heaters_off_min + 1 : 0;
     pace.fans_off_min = heaters_off && all_off("fan_running") ? pace.fans_off_min + 1 : 0;
-    pace.air_c.push_back(occupied(house) ? middle_of(held_values(*engine_, house, kAir)) : kUnknown);
+    pace.air_c.push_back(occupied(house) ? middle_held(*engine_, house, kAir) : kUnknown);
     if (pace.air_c.size() > kLearnFall_min + 1) pace.air_c.pop_front();
     const auto rise_over = [&](std::size_t minutes) {
       return pace.air_c.size() <= minutes ? kUnknown : pace.air_c.back() - pace.air_c[pace.air_c.size() - 1 - minutes];

@@ -89,6 +89,9 @@ struct Flock {
   [[nodiscard]] std::optional<Duration> waits_for(std::size_t probe, Instant wall) const;
 };
 
+/// Whether a probe of its house counts for that flock; without one (null) all do.
+[[nodiscard]] inline bool counts(const Flock* flock, std::size_t probe, Instant wall) { return flock == nullptr || !flock->waits_for(probe, wall); }
+
 struct Limit {
   enum class Side : std::uint8_t { low, high, when };
   Side side = Side::low;

@@ -2,13 +2,13 @@
 
 #include <fmt/chrono.h>
 #include <fmt/format.h>
-#include <sodium.h>
 
 #include <algorithm>
 #include <array>
 #include <ctime>
 
 #include "plugins/shared/base64.hpp"
+#include "plugins/shared/short_hash.hpp"
 
 namespace underwing {
 namespace {
@@ -47,12 +47,7 @@ std::string fingerprint(const Delivery& delivery) {
   std::string all;
   for (const std::string* part : {&delivery.id, &delivery.to, &delivery.text})
     all.append(*part).push_back('\0');
-  std::array<unsigned char, crypto_generichash_BYTES_MIN> hash{};
-  crypto_generichash(hash.data(), hash.size(), reinterpret_cast<const unsigned char*>(all.data()), all.size(),
-                     nullptr, 0);
-  std::string text;
-  for (std::size_t i = 0; i < kIdBytes; ++i) text += fmt::format("{:02x}", hash[i]);
-  return text;
+  return short_hash(all).substr(0, 2 * kIdBytes);
 }
 
 /// A name in front of an address: quoted, or as encoded words.

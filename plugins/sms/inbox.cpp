@@ -4,7 +4,7 @@
 
 #include <algorithm>
 
-#include "plugins/sms/short_hash.hpp"
+#include "plugins/shared/short_hash.hpp"
 
 namespace underwing {
 

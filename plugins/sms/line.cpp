@@ -6,7 +6,7 @@
 #include <utility>
 
 #include "plugins/shared/clock.hpp"
-#include "plugins/sms/septets.hpp"
+#include "rules/languages/gsm.hpp"
 
 namespace underwing {
 
@@ -266,7 +266,7 @@ void Line::ring(Job job) {
 }
 
 void Line::send_text(Job& job) {
-  const Sent sent = modem_.send(job.delivery.to, one_part(job.delivery.text));
+  const Sent sent = modem_.send(job.delivery.to, std::string(within(job.delivery.text, kTextSeptetsMax)));
   send_due_ = Clock::now() + settings_.pace;
   if (sent.fault == SendFault::none) {
     rung_ = 0;

@@ -10,7 +10,7 @@
 #include <fstream>
 #include <nlohmann/json.hpp>
 
-#include "plugins/sms/short_hash.hpp"
+#include "plugins/shared/short_hash.hpp"
 
 namespace underwing {
 

@@ -69,7 +69,7 @@ void Board::work_off_minute(Instant minute, Duration wall_ahead) {
 void Board::work_out(Share& share, Instant now, Duration wall_ahead) {
   std::vector<growth::Weighing> weighings;
   for (const std::size_t probe : share.probes) {
-    if (share.flock->waits_for(probe, now + wall_ahead)) continue;
+    if (!counts(share.flock, probe, now + wall_ahead)) continue;
     series[probe].each_since(now - share.span, [&](Instant time, double value) {
       weighings.push_back({hours_of(time + wall_ahead - share.flock->placed), value * share.factor});
     });
@@ -88,7 +88,7 @@ void Board::fill(ProbeRow& row, const Moment& moment) {
   row.counting = row.probes.size();
   std::size_t count = 0;
   for (std::size_t i = 0; i < row.probes.size(); ++i) {
-    if (!row.counts(row.probes[i], moment.wall)) {
+    if (!counts(row.flock, row.probes[i], moment.wall)) {
       --row.counting;
       continue;
     }
@@ -146,7 +146,7 @@ void Board::fill_range(ProbeRow& row, const Outlook& outlook) {
   row.lows.clear();
   row.highs.clear();
   for (const std::size_t probe : row.probes) {
-    if (!row.counts(probe, outlook.wall)) {
+    if (!counts(row.flock, probe, outlook.wall)) {
       --row.counting_then;
       continue;
     }

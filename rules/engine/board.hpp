@@ -51,7 +51,6 @@ struct ProbeRow {
     return probes == other.probes && window_function == other.window_function &&
            window_slot == other.window_slot && flock == other.flock;
   }
-  [[nodiscard]] bool counts(std::size_t probe, Instant wall) const { return flock == nullptr || !flock->waits_for(probe, wall); }
 };
 
 /// A row combined to one number.

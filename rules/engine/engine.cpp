@@ -46,6 +46,9 @@ void Engine::compile() {
   board_.bands.assign(rules_->probes.size(), {});
   settled_.assign(rules_->rules.size(), false);
   find_siblings();
+  for (const Flock& flock : rules_->flocks) {
+    for (const auto& [probe, age] : flock.counts_from) probes_[probe].may_wait = true;
+  }
   for (std::size_t rule = 0; rule < rules_->rules.size(); ++rule) {
     if (rule == 0 || rules_->rules[rule].house != rules_->rules[rule - 1].house) {
       board_.begin_house();
@@ -57,7 +60,6 @@ void Engine::compile() {
 void Engine::find_siblings() {
   for (std::size_t probe = 0; probe < probes_.size(); ++probe) {
     const Probe& entry = rules_->probes[probe];
-    for (const Flock& flock : rules_->flocks) probes_[probe].may_wait = probes_[probe].may_wait || flock.counts_from.contains(probe);
     if (!entry.quality.max_apart) continue;
     probes_[probe].siblings = rules_->houses[entry.house].probes.at(entry.measure);
     std::erase(probes_[probe].siblings, probe);
@@ -137,21 +139,17 @@ bool Engine::in_bounds(const WatchedRule& rule) const {
   return true;
 }
 
-/// For the rule's own flock; a pack of the farm looks at all probes.
-bool Engine::counts(std::size_t rule, std::size_t probe) const {
-  const auto& flock = rules_->rules[rule].flock;
-  return !flock || !rules_->flocks[*flock].waits_for(probe, wall());
-}
-
 Instant Engine::counting_begin(std::size_t index) {
   Compiled& compiled = compiled_[index];
   if (compiled.firsts_seen != first_readings_) {
     compiled.firsts_seen = first_readings_;
     compiled.windows_ready = Instant(Duration::min());  // a late first reading counts with its own time
+    const auto& own = rules_->rules[index].flock;
+    const Flock* flock = own ? &rules_->flocks[*own] : nullptr;
     for (const auto& probes : compiled.by_measure) {
       Instant first = kNever;
       for (const std::size_t probe : probes) {
-        if (board_.series[probe].ever_good() && counts(index, probe)) first = std::min(first, board_.series[probe].first_good());
+        if (board_.series[probe].ever_good() && counts(flock, probe, wall())) first = std::min(first, board_.series[probe].first_good());
       }
       if (first != kNever) compiled.windows_ready = std::max(compiled.windows_ready, first + compiled.span_max);
     }

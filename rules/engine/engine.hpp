@@ -122,7 +122,6 @@ class Engine {
   [[nodiscard]] Series::Band near_siblings(std::size_t probe) const;
   [[nodiscard]] bool was_expected(std::size_t probe, Instant time, double value) const;
   void see(std::size_t rule, Occasion occasion);
-  [[nodiscard]] bool counts(std::size_t rule, std::size_t probe) const;
   [[nodiscard]] bool waits(std::size_t probe, Instant wall) const { return probes_[probe].may_wait && rules_->waits_for(probe, wall); }
   [[nodiscard]] Instant counting_begin(std::size_t rule);
   [[nodiscard]] Instant due_of(std::size_t id);

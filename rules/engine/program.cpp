@@ -109,7 +109,7 @@ double Program::run(const Moment& moment, Board& board) const {
       case Op::count: {
         double count = 0;
         for (const std::size_t probe : probe_lists_[step.index])
-          count += counts(probe, moment.wall) && board.series[probe].usable(moment.engine);
+          count += counts(flock_, probe, moment.wall) && board.series[probe].usable(moment.engine);
         push(count);
         break;
       }
@@ -185,7 +185,7 @@ double Program::run(const Moment& moment, Board& board) const {
       case Op::since: {
         Instant newest{Duration::min()};
         for (const std::size_t probe : probe_lists_[step.index]) {
-          if (board.series[probe].ever_good() && counts(probe, moment.wall)) newest = std::max(newest, board.series[probe].last_good());
+          if (board.series[probe].ever_good() && counts(flock_, probe, moment.wall)) newest = std::max(newest, board.series[probe].last_good());
         }
         push(newest == Instant(Duration::min()) ? kUnknown
                                                 : hours_of(std::max(Duration(0), moment.engine - newest)));

@@ -76,7 +76,6 @@ class Program {
   void compile_trade(const Expression& expression, const WatchedRule& rule, Board& board);
   void compile_curve(const Expression& expression, Op op, const WatchedRule& rule, Board& board);
   void note_measure(std::size_t measure);
-  [[nodiscard]] bool counts(std::size_t probe, Instant wall) const { return flock_ == nullptr || !flock_->waits_for(probe, wall); }
   [[nodiscard]] double birds(const Flock& flock, const Board& board) const;
   [[nodiscard]] double tally(const Step& step, const Board& board) const;
   [[nodiscard]] double mortality(Instant wall, const Board& board) const;

@@ -19,7 +19,7 @@ constexpr double kNoIceC = 5;
 Range Program::count_range(const Step& step, const Outlook& outlook, const Board& board) const {
   double count = 0;
   for (const std::size_t probe : probe_lists_[step.index]) {
-    if (!counts(probe, outlook.wall)) continue;
+    if (!counts(flock_, probe, outlook.wall)) continue;
     const bool usable = board.series[probe].usable(outlook.now);
     if (usable && board.bands[probe].empty())
       return Range::between(0, static_cast<double>(probe_lists_[step.index].size()));

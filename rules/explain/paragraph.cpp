@@ -25,14 +25,9 @@ std::string for_delay(Duration delay) {
   return delay > Duration::zero() ? " for " + in_long_words(delay) : "";
 }
 
-bool reads(const WatchedRule& rule, std::size_t measure) {
-  const auto in = [measure](const ExpressionPtr& expression) {
-    if (!expression) return false;
-    const auto measures = measures_of(*expression);
-    return std::find(measures.begin(), measures.end(), measure) != measures.end();
-  };
-  return in(rule.watch) || in(rule.only_if) ||
-         std::any_of(rule.limits.begin(), rule.limits.end(), [&](const Limit& limit) { return in(limit.expression); });
+bool asks_for(const WatchedRule& rule, std::size_t measure) {
+  return reads(rule.watch, measure) || reads(rule.only_if, measure) ||
+         std::any_of(rule.limits.begin(), rule.limits.end(), [&](const Limit& limit) { return reads(limit.expression, measure); });
 }
 
 class Paragraph {
@@ -77,7 +72,7 @@ class Paragraph {
     std::vector<std::string> later;
     for (const auto& [probe, age] : wording_.rules.flocks[*rule_.flock].counts_from) {
       const Probe& entry = wording_.rules.probes[probe];
-      if (reads(rule_, entry.measure)) later.push_back(fmt::format("{}{} only from {}", entry.name, later.empty() ? " counts" : "", age_in_words(age)));
+      if (asks_for(rule_, entry.measure)) later.push_back(fmt::format("{}{} only from {}", entry.name, later.empty() ? " counts" : "", age_in_words(age)));
     }
     if (!later.empty()) add(fmt::format("Of its probes, {}.", join_words(later)));
   }

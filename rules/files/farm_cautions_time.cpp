@@ -75,11 +75,7 @@ std::vector<double> cooling_air(const House& house, double from_c) {
 }
 
 bool asks_for(const WatchedRule& rule, std::size_t measure) {
-  const auto in = [&](const Expression& it) {
-    const auto all = measures_of(it);
-    return std::find(all.begin(), all.end(), measure) != all.end();
-  };
-  return (rule.watch && in(*rule.watch)) || std::any_of(rule.limits.begin(), rule.limits.end(), [&](const Limit& limit) { return in(*limit.expression); });
+  return reads(rule.watch, measure) || std::any_of(rule.limits.begin(), rule.limits.end(), [&](const Limit& limit) { return reads(limit.expression, measure); });
 }
 
 /// What becomes of the air once fans or heaters stand, at one age.

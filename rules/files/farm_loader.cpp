@@ -178,25 +178,27 @@ void FarmLoader::build_flocks() {
 
 /// Names under counts_from are of probes in the flock's house; one name may be that of several measures' probes.
 void FarmLoader::set_counting(const FlockFile& flock) {
-  std::vector<std::string> known;
+  std::vector<std::string> names;
+  std::vector<std::size_t> named;
   for (const auto& [measure, probes] : set_->houses[*flock.house].probes) {
     const MeasureKind kind = set_->measures[measure].kind;
     if (kind == MeasureKind::tally || kind == MeasureKind::round) continue;  // what people find always counts
-    for (const std::size_t probe : probes) known.push_back(set_->probes[probe].name);
+    for (const std::size_t probe : probes) {
+      names.push_back(set_->probes[probe].name);
+      named.push_back(probe);
+    }
   }
   for (const CountingDraft& draft : flock.draft.counting) {
-    if (std::find(known.begin(), known.end(), draft.probe.name) == known.end()) {
-      report(log_, *draft.probe.node,
-             with_nearest(fmt::format("{} has no probe named '{}' that measures by itself", set_->houses[*flock.house].name, draft.probe.name),
-                          draft.probe.name, known));
+    bool found = false;
+    for (std::size_t i = 0; i < names.size(); ++i) {
+      if (names[i] != draft.probe.name) continue;
+      set_->flocks.back().counts_from[named[i]] = draft.from;
+      found = true;
     }
-    for (const auto& [measure, probes] : set_->houses[*flock.house].probes) {
-      const MeasureKind kind = set_->measures[measure].kind;
-      if (kind == MeasureKind::tally || kind == MeasureKind::round) continue;
-      for (const std::size_t probe : probes) {
-        if (set_->probes[probe].name == draft.probe.name) set_->flocks.back().counts_from[probe] = draft.from;
-      }
-    }
+    if (found) continue;
+    report(log_, *draft.probe.node,
+           with_nearest(fmt::format("{} has no probe named '{}' that measures by itself", set_->houses[*flock.house].name, draft.probe.name),
+                        draft.probe.name, names));
   }
 }
 

@@ -50,7 +50,7 @@ void read_volume(HouseDraft& house, const YamlNode& node, IssueLog& log) {
   house.volume_m3 = cubic_metres;
 }
 
-/// From a bare shed to a cellar; beyond that a unit is wrong.
+/// From a bare shed to a cellar (common practice); beyond that a unit is wrong.
 void read_time_constant(HouseDraft& house, const YamlNode& node, IssueLog& log) {
   const auto constant = read_duration(node, Sign::any, log);
   if (!constant) return;

@@ -294,11 +294,7 @@ std::set<Duration> ages_judged(const WatchedRule& rule, Duration step) {
 const Curve* weight_curve_of(const RuleSet& set, std::size_t flock) {
   const auto weight = set.find_measure("bird_weight");
   for (const WatchedRule& rule : set.rules) {
-    const auto asks = [&](const Expression& it) {
-      const auto all = measures_of(it);
-      return weight && std::find(all.begin(), all.end(), *weight) != all.end();
-    };
-    if (rule.flock != flock || !rule.watch || !asks(*rule.watch)) continue;
+    if (rule.flock != flock || !weight || !reads(rule.watch, *weight)) continue;
     for (const auto& curve : rule.curves) {
       if (curve->unit.dimension == set.measures[*weight].unit.dimension) return curve.get();
     }

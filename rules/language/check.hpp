@@ -100,6 +100,8 @@ class Checker {
 
 /// Measures that an expression depends on, each once, in the order of their index.
 [[nodiscard]] std::vector<std::size_t> measures_of(const Expression& expression);
+/// Whether that measure is one of them; of no expression (null): no.
+[[nodiscard]] bool reads(const ExpressionPtr& expression, std::size_t measure);
 
 /// The measures without which an expression can never be told: of `first_known` those of its last argument, since the
 /// others may be missing.

@@ -78,6 +78,12 @@ std::vector<std::size_t> measures_of(const Expression& expression) {
   return {found.begin(), found.end()};
 }
 
+bool reads(const ExpressionPtr& expression, std::size_t measure) {
+  if (!expression) return false;
+  const auto all = measures_of(*expression);
+  return std::binary_search(all.begin(), all.end(), measure);
+}
+
 std::vector<std::size_t> measures_required(const Expression& expression) {
   std::set<std::size_t> found;
   collect(expression, Need::required, found);

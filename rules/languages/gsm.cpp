@@ -9,7 +9,7 @@ namespace {
 
 // The GSM 7-bit default alphabet beyond ASCII, and its extension table (3GPP TS 23.038, 6.2.1 and 6.2.1.1).
 constexpr std::string_view kGsmBeyondAscii = "£¥èéùìòÇØøÅåΔΦΓΛΩΠΨΣΘΞÆæßÉ¤¡ÄÖÑÜ§¿äöñüà";
-constexpr std::string_view kGsmExtension = "^{}\\[~]|€";
+constexpr std::string_view kGsmExtension = "\f^{}\\[~]|€";
 
 std::size_t sequence_length(char lead) {
   const auto byte = static_cast<unsigned char>(lead);
@@ -27,9 +27,9 @@ bool whole(std::string_view character) {
 }
 
 std::string_view replacement(std::string_view character) {
-  static constexpr std::array<std::pair<std::string_view, std::string_view>, 47> kTable{{
+  static constexpr std::array<std::pair<std::string_view, std::string_view>, 48> kTable{{
       {"°", ""}, {"–", "-"}, {"—", "-"}, {"’", "'"}, {"‘", "'"}, {"“", "\""}, {"”", "\""}, {"…", "..."},
-      {"`", "'"}, {"³", "3"}, {"²", "2"}, {"µ", "u"}, {"ç", "c"}, {"\n", " "},
+      {"`", "'"}, {"³", "3"}, {"²", "2"}, {"µ", "u"}, {"ç", "c"}, {"\n", " "}, {"\f", "?"},
       // Letters that only lose their accent.
       {"á", "a"}, {"â", "a"}, {"ã", "a"}, {"À", "A"}, {"Á", "A"}, {"Â", "A"}, {"Ã", "A"}, {"ê", "e"}, {"ë", "e"},
       {"È", "E"}, {"Ê", "E"}, {"Ë", "E"}, {"í", "i"}, {"î", "i"}, {"ï", "i"}, {"Ì", "I"}, {"Í", "I"}, {"Î", "I"},
@@ -58,25 +58,24 @@ std::string to_gsm(std::string_view text) {
 
 std::size_t gsm_length(std::string_view text) {
   std::size_t septets = 0;
-  for (std::size_t i = 0; i < text.size();) {
-    const std::size_t length = std::min(sequence_length(text[i]), text.size() - i);
-    septets += kGsmExtension.find(text.substr(i, length)) != std::string_view::npos ? 2U : 1U;
-    i += length;
+  for (std::size_t i = 0; i < text.size(); i += character_at(text, i).size()) {
+    septets += kGsmExtension.find(character_at(text, i)) != std::string_view::npos ? 2U : 1U;
   }
   return septets;
 }
 
-std::string cut_to(std::string_view text, std::size_t septets_max) {
-  const std::string whole_text = to_gsm(text);
+std::string_view within(std::string_view text, std::size_t septets_max) {
   std::size_t septets = 0, end = 0;
-  while (end < whole_text.size()) {
-    const std::size_t length = std::min(sequence_length(whole_text[end]), whole_text.size() - end);
-    septets += gsm_length(std::string_view(whole_text).substr(end, length));
+  while (end < text.size()) {
+    const std::string_view character = character_at(text, end);
+    septets += gsm_length(character);
     if (septets > septets_max) break;
-    end += length;
+    end += character.size();
   }
-  return whole_text.substr(0, end);
+  return text.substr(0, end);
 }
+
+std::string cut_to(std::string_view text, std::size_t septets_max) { return std::string(within(to_gsm(text), septets_max)); }
 
 std::string fit(const std::vector<std::string>& variants) {
   std::string text;

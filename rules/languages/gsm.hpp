@@ -27,7 +27,10 @@ inline constexpr std::size_t kLockedScreen = 40;
 /// The first of `variants` that fits one message; the last one is cut to fit.
 [[nodiscard]] std::string fit(const std::vector<std::string>& variants);
 
-/// As much of the text as `septets_max` have room for, in the GSM 7-bit alphabet.
+/// As much of the text as `septets_max` have room for, as it stands, whole characters only.
+[[nodiscard]] std::string_view within(std::string_view text, std::size_t septets_max);
+
+/// The same, in the GSM 7-bit alphabet.
 [[nodiscard]] std::string cut_to(std::string_view text, std::size_t septets_max);
 
 }  // namespace underwing

@@ -1,6 +1,7 @@
 // mqtt_publish PORT RATE SECONDS HOUSES: readings of twelve air probes a house at RATE messages a second (QoS 0, MQTT
 // 3.1.1), in batches straight to the socket, so that it costs little beside broker and subscriber. Every message has
-// its own time. A probe goes up 0.1 K every two seconds and falls by 0.9 K after ten steps: faster than air does. Prints how many it sent, and when it began, in seconds since 1970.
+// its own time. A probe goes up by 0.1 K every two seconds, ten times faster than air does, and falls by 0.9 K after ten steps.
+// Prints how many it sent, and when it began, in seconds since 1970.
 #include <arpa/inet.h>
 #include <fmt/format.h>
 #include <netinet/tcp.h>

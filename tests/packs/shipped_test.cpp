@@ -10,6 +10,7 @@
 
 #include "rules/files/built_in.hpp"
 #include "rules/language/check.hpp"
+#include "rules/languages/gsm.hpp"
 #include "tests/packs/pack_night.hpp"
 
 namespace underwing {
@@ -62,6 +63,24 @@ TEST(ShippedPacks, NameSourcesCausesAndWhatToDo) {
     EXPECT_FALSE(rule.action.empty()) << rule.name;
     EXPECT_LE(rule.action.size(), 75U) << rule.name << ": a text is short";
     for (const auto& curve : rule.curves) EXPECT_FALSE(curve->source.empty()) << curve->name;
+  }
+}
+
+TEST(ShippedPacks, SayItInEveryShippedLanguage) {
+  const auto rules = whole_rules();
+  ASSERT_TRUE(rules);
+  for (const WatchedRule& rule : rules->rules) {
+    for (const char* language : {"fr", "es", "pt"}) {
+      const std::string where = rule.name + " in " + language;
+      const auto found = rule.in.find(language);
+      ASSERT_NE(found, rule.in.end()) << where;
+      for (const auto& [text, english] : {std::pair(found->second.about, rule.about), std::pair(found->second.action, rule.action)}) {
+        EXPECT_FALSE(text.empty()) << where;
+        EXPECT_NE(text, english) << where;
+        EXPECT_EQ(first_not_gsm(text), std::string_view::npos) << where << ": " << text;
+        EXPECT_LE(gsm_length(text), 80U) << where << ": a text is short: " << text;
+      }
+    }
   }
 }
 

@@ -7,7 +7,7 @@
 
 #include "plugins/sms/inbox.hpp"
 #include "plugins/sms/memory.hpp"
-#include "plugins/sms/septets.hpp"
+#include "rules/languages/gsm.hpp"
 #include "tests/plugins/child.hpp"
 #include "tests/plugins/scripted_modem.hpp"
 
@@ -120,13 +120,13 @@ TEST(Sms, TheWholeAlphabetGoesOutAsItIs) {
       "A@£$¥èéùìòÇØøÅåΔ_ΦΓΛΩΠΨΣΘΞÆæßÉ !\"#¤%&'()*+,-./0123456789:;<=>?¡ABCDEFGHIJKLMNOPQRSTUVWXYZÄÖÑÜ§¿"
       "abcdefghijklmnopqrstuvwxyzäöñüà^{}\\[~]|€";
   // 144 septets fill 126 octets; spare bits would read as one more character where the count is not known.
-  ASSERT_EQ(septets_of(alphabet), 144U);
+  ASSERT_EQ(gsm_length(alphabet), 144U);
   phone.deliver("d-1", "text", alphabet);
   ASSERT_EQ(phone.receipt()["outcome"], "sent");
   const auto sent = modem.submitted();
   ASSERT_TRUE(sent);
   EXPECT_EQ(sent->coding, 0);
-  EXPECT_EQ(sent->septets, static_cast<int>(septets_of(alphabet)));
+  EXPECT_EQ(sent->septets, static_cast<int>(gsm_length(alphabet)));
   EXPECT_EQ(decoded_elsewhere(sent->user_data), alphabet);
 }
 
@@ -402,10 +402,10 @@ TEST(Sms, SaysWhatItsSettingsLack) {
 }
 
 TEST(Septets, AreCounted) {
-  EXPECT_EQ(septets_of("a"), 1U);
-  EXPECT_EQ(septets_of("[€]"), 6U);  // TS 23.038, 6.2.1.1: the extension table
-  EXPECT_EQ(septets_of("é"), 1U);
-  EXPECT_EQ(one_part(std::string(159, 'a') + "€"), std::string(159, 'a'));
+  EXPECT_EQ(gsm_length("a"), 1U);
+  EXPECT_EQ(gsm_length("[€]"), 6U);  // TS 23.038, 6.2.1.1: the extension table
+  EXPECT_EQ(gsm_length("é"), 1U);
+  EXPECT_EQ(within(std::string(159, 'a') + "€", kTextSeptetsMax), std::string(159, 'a'));
 }
 
 Incoming text_of(const std::string& text, const std::string& stamp, int part = 1, int parts = 1) {

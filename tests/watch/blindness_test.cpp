@@ -126,12 +126,17 @@ TEST(Blindness, SurvivesAReloadAndARestartWhileAnyRuleIsBlind) {
   EXPECT_EQ(bench.told(), "");
 }
 
-TEST(Blindness, OfARuleThatSomebodyEditsGoesOn) {
-  FarmTexts texts;
-  Bench bench;
+/// By 20:30 damp-air is blind, and nothing else.
+void blind_for_damp_air(Bench& bench) {
   bench.run_to(march(3, 20, 10));
   bench.silence("house-1/relative_humidity/centre");
   bench.run_to(march(3, 20, 30));
+}
+
+TEST(Blindness, OfARuleThatSomebodyEditsGoesOn) {
+  FarmTexts texts;
+  Bench bench;
+  blind_for_damp_air(bench);
   EXPECT_EQ(bench.events(), "20:25:00 blind damp-air\n");
   static_cast<void>(bench.told());
   FarmTexts::change(texts.pack, "on_delay: 1 min\n    respond_within: 4 h", "on_delay: 2 min\n    respond_within: 4 h");
@@ -147,9 +152,7 @@ TEST(Blindness, OfARuleThatSomebodyEditsGoesOn) {
 TEST(Blindness, OfARuleThatIsGoneIsNoSight) {
   FarmTexts texts;
   Bench bench;
-  bench.run_to(march(3, 20, 10));
-  bench.silence("house-1/relative_humidity/centre");
-  bench.run_to(march(3, 20, 30));
+  blind_for_damp_air(bench);
   static_cast<void>(bench.events());
   FarmTexts::change(texts.pack, "  damp-air:", "  wet-air:");
   bench.watch().reload(texts.load());

@@ -1,4 +1,4 @@
-#include "plugins/sms/short_hash.hpp"
+#include "plugins/shared/short_hash.hpp"
 
 #include <fmt/format.h>
 #include <sodium.h>
