@@ -88,7 +88,7 @@ TEST(Shows, AirAgainstItsWindowGasesAndMeters) {
   EXPECT_LE(widest(words_of(night)), kStatusColumns) << words_of(night);
 }
 
-/// The golden words of a house whose farm reads °F, lb and gal; what machines read is the same as ever.
+/// The words of a house whose farm reads °F, lb and gal, converted by hand; what machines read is the same as ever.
 TEST(Shows, AllOfItInTheFarmsUnits) {
   PackNight night(with_volume(), march(2, 23), 32.5);
   double water = 500, feed = 100;
@@ -98,9 +98,13 @@ TEST(Shows, AllOfItInTheFarmsUnits) {
   });
   const std::string metric = words_of(night), us = words_of(night, "us");
   EXPECT_EQ(lines_with(metric, {"air", "water", "feed"}),
-            "METRIC");
+            "  felt air  33.5 °C (30.7 to 35.7)\n"
+            "  water     60 L today, 2.5 L/kg feed\n"
+            "  feed      24 kg today\n");
   EXPECT_EQ(lines_with(us, {"air", "water", "feed"}),
-            "US");
+            "  felt air  92.3 °F (87.3 to 96.3)\n"
+            "  water     16 gal today, 0.3 gal/lb feed\n"
+            "  feed      53 lb today\n");
   EXPECT_EQ(us.find("°C"), std::string::npos) << us;
   EXPECT_LE(widest(us), kStatusColumns) << us;
   const std::string house = R"({"house":"house-1","probes":[{"probe":"floor_temperature/a","unit":"°C","usable":true,"value":28.0},
@@ -113,7 +117,22 @@ TEST(Shows, AllOfItInTheFarmsUnits) {
   const std::string words = status_in_words({{"farm", "Sandpiper Hollow"}, {"units", "us"}, {"time_local", "2026-03-03 02:00"}, {"on_duty", "ines"},
                                              {"houses", json::array({json::parse(house)})}, {"plugins", json::array()}, {"paths", json::array()},
                                              {"unknown_names", json::array()}, {"alarms", json::array({json::parse(alarm)})}});
-  EXPECT_EQ(words, "GOLDEN");
+  EXPECT_EQ(words, R"(Sandpiper Hollow at 2026-03-03 02:00. On
+duty: ines.
+
+house-1: empty
+  weight    0.452 lb ±0.011, CV 9.0 %, 75 %
+            even, 80 weighings
+  day 7     0.441 lb (0.419 to 0.463), ×4.8,
+            goal 0.419 lb
+  fans off  96.8 °F by 02:30, 30 min
+  floor temperature    82.4 to 86.0 °F
+  ALARM     cold-air 77.0, uneven 9.0
+
+
+E6 urgent house-1: cold-air 77.0 °F
+  unacknowledged, since 2026-03-03 02:00
+)");
 }
 
 TEST(Shows, WeightItsLagAndDay7) {
