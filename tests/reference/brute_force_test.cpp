@@ -184,6 +184,12 @@ const Scenario kScenarios[] = {
      "04:00 rejected flat line\n05:00 accepted\n06:00 rejected gross range\n07:00 accepted\n08:00 rejected "
      "rate of change\n"
      "09:00 accepted"},
+    // The example of wqptools, with limits of 4 and 6 readings: three equal ones pass, of eight the sixth fails. Its first
+    // limit, a mere suspicion, has no counterpart here.
+    {"FlatLineOfSixReadings", "stale_after: 5 min, flat_after: 5 min", "watch: air_temperature\nlow: 10 °C\npriority: note",
+     "00:00 a 30 01:00 a 30 02:00 a 30 03:00 a 30.5 04:00 a 31 05:00 a 31 06:00 a 31 07:00 a 31 08:00 a 31 09:00 a 31 "
+     "10:00 a 31 11:00 a 31 12:00 a 31.2",
+     "09:00 rejected flat line\n12:00 accepted"},
     {"ReadingsOlderThanTheirSeriesChangeNothing", kStale,
      "watch: air_temperature\nlow: 30 °C\npriority: note", "00:00 a 31 02:00 a 31 01:00 a 29 02:00 a 29", ""},
     {"LateReadingsCountAtEngineTime", kStale, "watch: air_temperature\nlow: 30 °C\npriority: note",

@@ -63,6 +63,17 @@ TEST(PartHouse, CountsFromThatAgeOn) {
   EXPECT_EQ(bench.events(), "09:35:00 raised cold-air low\n");
 }
 
+TEST(PartHouse, CountsAfterAnOutageInWhichItsAgeCame) {
+  Bench bench(part_house("{south: 3 d}"), march(5, 9, 20));
+  bench.set(kSouth, 20);
+  bench.run_to(march(5, 9, 28));
+  EXPECT_EQ(bench.events(), "");
+  bench.restart(bench.watch().snapshot(), 10min);
+  bench.run_to(march(5, 9, 50));
+  // Nobody knows of the air during the outage: the delay begins with the first reading after it.
+  EXPECT_EQ(bench.events(), "09:44:00 raised cold-air low\n");
+}
+
 TEST(PartHouse, OfASilentProbeHearsFromThatAgeOn) {
   Bench bench(part_house("{south: 3 d}"), march(5, 9, 0));
   bench.silence(kSouth);
