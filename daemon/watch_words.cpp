@@ -226,10 +226,7 @@ std::string Watch::back_text(const Alarm& alarm, Reason reason, const Language& 
   Slots slots{{"from", clock_time(rules_->farm.zone, alarm.raised + engine_->wall_ahead())}, {"time", clock_time(rules_->farm.zone, wall())},
               {"house", house_or_farm(alarm, language)}};
   const auto slot = [&](const char* name, const std::string& value) { slots.emplace_back(name, value); };
-  if (alarm.subject == Alarm::Subject::blindness && reason == Reason::not_watched) {
-    slot("what", say(language, "cannot_see"));
-    return say(language, "not_watched", slots);
-  }
+  if (alarm.subject == Alarm::Subject::blindness && reason == Reason::not_watched) return say(language, "blind_gone", slots);
   if (alarm.subject == Alarm::Subject::blindness && alarm.house.empty()) {
     slot("plugin", alarm.rule);
     return say(language, "plugin_sees", slots);
@@ -240,9 +237,13 @@ std::string Watch::back_text(const Alarm& alarm, Reason reason, const Language& 
     return say(language, "trouble_over", slots);
   }
   const auto rule = rule_of(alarm);
-  const std::string what = rule ? what_is_wrong(rules_->rules[*rule], *rules_, alarm.reason, language) : alarm.rule;
+  if (!rule) {
+    slot("code", alarm.code);
+    return say(language, "rule_gone", slots);
+  }
+  const std::string what = what_is_wrong(rules_->rules[*rule], *rules_, alarm.reason, language);
   slot("what", what);
-  const bool valued = rule && known(engine_->state(*rule).last_value) && rules_->rules[*rule].watch;
+  const bool valued = known(engine_->state(*rule).last_value) && rules_->rules[*rule].watch;
   if (valued) slot("value", with_unit(engine_->state(*rule).last_value, shown(rules_->rules[*rule].unit)));
   if (reason == Reason::not_watched) return say(language, valued ? TextKey("not_watched_last") : TextKey("not_watched"), slots);
   // Good news about the lesser limit is none while the same thing stands by another rule.

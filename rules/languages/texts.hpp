@@ -70,6 +70,8 @@ inline constexpr std::array kTexts{
     TextRow{"trouble_over", "{house} over at {time}: {trouble}."},
     TextRow{"not_watched", "{house} {what} no longer watched."},
     TextRow{"not_watched_last", "{house} {what} no longer watched, last value {value}."},
+    TextRow{"rule_gone", "{house} alarm {code} of {from} no longer watched: its rule is gone."},
+    TextRow{"blind_gone", "{house} what could not be seen is no longer watched."},
     TextRow{"better", "{house} better at {time}, but still {what}: {code} goes on."},
     TextRow{"better_value", "{house} better: {value} at {time}, but still {what}: {code} goes on."},
     TextRow{"back", "{house} back to normal at {time}. {what} from {from}."},

@@ -158,7 +158,7 @@ TEST(Blindness, OfARuleThatIsGoneIsNoSight) {
   bench.watch().reload(texts.load());
   bench.settle();
   EXPECT_EQ(bench.events(), "20:30:00 sees damp-air not watched\n");
-  EXPECT_EQ(bench.texts().back(), "H1 CANNOT SEE no longer watched.");
+  EXPECT_EQ(bench.texts().back(), "H1 what could not be seen is no longer watched.");
 }
 
 TEST(Blindness, AStandingAlarmWhoseRuleIsBlindGoesOnCalling) {
