@@ -3,10 +3,10 @@
 #include <algorithm>
 #include <cmath>
 
+#include "daemon/air_view.hpp"
 #include "daemon/flock_view.hpp"
 #include "daemon/words.hpp"
 #include "rules/files/reach.hpp"
-#include "rules/language/check.hpp"
 
 namespace underwing {
 
@@ -21,11 +21,6 @@ json hundredth(double value) { return known(value) ? json(std::round(value * 100
 
 json to_json(const growth::Interval& it) {
   return {{"middle", tenth(it.middle)}, {"low", tenth(it.low)}, {"high", tenth(it.high)}};
-}
-
-bool is_felt(const Expression& it) {
-  return (it.kind == Expression::Kind::trade && it.trade == Expression::Trade::felt_temperature) ||
-         std::any_of(it.children.begin(), it.children.end(), [](const ExpressionPtr& child) { return is_felt(*child); });
 }
 
 class View {
@@ -55,31 +50,9 @@ class View {
                      {"cumulative_percent", hundredth(losses.cumulative_percent)}};
   }
 
-  /// The nearest limits of any priority that readings do not move, with what their rule sees.
   void show_air() {
-    const auto air = rules_.find_measure("air_temperature");
-    double value = kUnknown, low = kUnknown, high = kUnknown;
-    bool felt = false;
-    for (std::size_t i = 0; air && i < rules_.rules.size(); ++i) {
-      const WatchedRule& rule = rules_.rules[i];
-      if (rule.house != house_ || rule.probe || !rule.watch || !engine_.state(i).in_force) continue;
-      const auto level = level_of(*rule.watch);
-      if (!level || level->measure != *air) continue;
-      const Sight sight = engine_.look(i);
-      bool nearest = false;
-      for (std::size_t k = 0; k < rule.limits.size(); ++k) {
-        if (!known(sight.limits[k]) || !measures_of(*rule.limits[k].expression).empty()) continue;
-        double& so_far = rule.limits[k].side == Side::low ? low : high;
-        const bool nearer = !known(so_far) || (rule.limits[k].side == Side::low ? sight.limits[k] > so_far : sight.limits[k] < so_far);
-        if (nearer) so_far = sight.limits[k];
-        nearest = nearest || nearer;
-      }
-      if (!nearest || !known(sight.value) || (felt && !is_felt(*rule.watch))) continue;
-      value = sight.value;
-      felt = is_felt(*rule.watch);
-    }
-    if (!known(value)) value = middle_held(engine_, house_, "air_temperature");
-    if (known(value)) out_["air"] = {{"value", tenth(value)}, {"low", tenth(low)}, {"high", tenth(high)}, {"felt", felt}};
+    const AirView air = air_view(engine_, house_);
+    if (known(air.value)) out_["air"] = {{"value", tenth(air.value)}, {"low", tenth(air.low)}, {"high", tenth(air.high)}, {"felt", air.felt}};
   }
 
   void show_gases() {

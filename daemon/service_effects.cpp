@@ -6,6 +6,7 @@
 #include <fstream>
 
 #include "daemon/json_text.hpp"
+#include "daemon/plots.hpp"
 #include "daemon/service_impl.hpp"
 #include "daemon/ways.hpp"
 
@@ -120,9 +121,10 @@ void Service::Impl::hand(const Delivery& delivery) {
 
 /// Hands it to the next plugin after `after` that carries its way and is up. False: there is none.
 bool Service::Impl::hand_on(const Delivery& delivery, const std::string& after) {
-  const nlohmann::json params = {{"delivery", delivery.id}, {"to", delivery.to}, {"by", to_string(delivery.way)},
-                                 {"text", delivery.text}, {"who", delivery.who}, {"priority", to_string(delivery.priority)},
-                                 {"codes", delivery.codes}};
+  nlohmann::json params = {{"delivery", delivery.id}, {"to", delivery.to}, {"by", to_string(delivery.way)},
+                           {"text", delivery.text}, {"who", delivery.who}, {"priority", to_string(delivery.priority)},
+                           {"codes", delivery.codes}};
+  if (delivery.plotted) params["plots"] = plots(*watch, *delivery.plotted, watch->language_of(delivery.who));
   const auto statuses = plugins->statuses();
   const auto usable = [&](const PluginEntry& entry) {
     const std::vector<Way> ways = ways_of(entry);

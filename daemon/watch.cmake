@@ -2,12 +2,14 @@
 add_library(underwing_watch STATIC)
 add_library(underwing::watch ALIAS underwing_watch)
 target_sources(underwing_watch PRIVATE
+  daemon/air_view.cpp
   daemon/catch_up.cpp
   daemon/changes.cpp
   daemon/duty.cpp
   daemon/flock_view.cpp
   daemon/house_view.cpp
   daemon/intake.cpp
+  daemon/plots.cpp
   daemon/plugin_messages.cpp
   daemon/recorder.cpp
   daemon/replay.cpp

@@ -517,6 +517,7 @@ void Watch::check_minute() {
   keep_recent();
   learn_houses();
   keep_levels();
+  keep_air();
   check_drills();
   check_probes();
   check_houses();

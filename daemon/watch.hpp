@@ -67,6 +67,20 @@ struct Alarm {
   Calling calling;
 };
 
+/// From and until, engine time.
+struct Stretch {
+  Instant from{}, until{};
+};
+
+/// Ten minutes of a house's air as its rules saw it each minute (air_view.hpp). Canonical; NaN: not known, or no limit.
+struct AirSpan {
+  static constexpr Duration kLength = std::chrono::minutes(10);
+  Instant begin{};
+  double lowest = kUnknown, highest = kUnknown;
+  double low = kUnknown, high = kUnknown;  ///< the limits, as they were last
+  unsigned minutes = 0;                    ///< in which the air was known
+};
+
 /// A message on its way to one person by one way.
 struct Delivery {
   enum class Outcome : std::uint8_t { open, sent, delivered, failed };
@@ -83,6 +97,7 @@ struct Delivery {
   Outcome outcome = Outcome::open;
   std::string path;                                          ///< the plugin that has it; empty: none yet
   std::string only_path;                                     ///< no other one may carry it; empty: any
+  std::optional<Stretch> plotted;                            ///< of which it is to show plots (plots.hpp)
 };
 
 [[nodiscard]] const char* to_string(Delivery::Outcome outcome);
@@ -204,9 +219,12 @@ class Watch {
   [[nodiscard]] Instant wall() const { return now_ + engine_->wall_ahead(); }
   [[nodiscard]] const RuleSet& rules() const { return *rules_; }
   [[nodiscard]] Engine& engine() { return *engine_; }
+  [[nodiscard]] const Language& language_of(const std::string& who) const;
   [[nodiscard]] const std::map<std::uint64_t, Alarm>& alarms() const { return alarms_; }
   [[nodiscard]] std::vector<Delivery> open_deliveries() const;
   [[nodiscard]] const std::vector<DutySwap>& swaps() const { return swaps_; }
+  /// The air of a house over the last 25 hours, oldest first; what was not watched is left out.
+  [[nodiscard]] const std::deque<AirSpan>& air_kept(const std::string& house) const;
   /// In the order of the farm file.
   [[nodiscard]] std::vector<PathStatus> paths() const;
   /// The morning summary: as one text message, and in five lines a house where there is room (mail).
@@ -274,6 +292,7 @@ class Watch {
       std::string text, in_short;
       std::string in_full;             ///< for a way that has room for it; empty: the text
       Instant not_before{};            ///< good news about lesser things waits until people are up
+      std::optional<Stretch> plotted{};  ///< what goes with `in_full`
     };
     std::vector<Waiting> waiting;
   };
@@ -297,7 +316,6 @@ class Watch {
                 const Saying& text);
   /// It in the languages of the farm besides English, as it is to be said now.
   [[nodiscard]] Said said_now(const Saying& saying) const;
-  [[nodiscard]] const Language& language_of(const std::string& who) const;
   [[nodiscard]] std::string new_code();
   void end_orphans();
   void forget_settled();
@@ -332,7 +350,7 @@ class Watch {
   void tell_those_told(const Alarm& alarm, const std::string& except, const Saying& text);
   void acknowledge_alarm(Alarm& alarm, const std::string& who);
   void plan_check(Alarm& alarm);
-  void tell_daily(const Saying& text, const Saying& in_full = {});
+  void tell_daily(const Saying& text, const Saying& in_full = {}, const std::optional<Stretch>& plotted = std::nullopt);
   void schedule_daily();
   void tell_summary();
   void tell_evening();
@@ -365,6 +383,7 @@ class Watch {
   // watch_day.cpp: what the day's two texts tell
   void keep_day(std::size_t probe, double value);
   void keep_levels();
+  void keep_air();
   [[nodiscard]] std::vector<std::string> house_lines(std::size_t house, const Language& language);
   void find_house_faults(std::size_t house, std::vector<std::string>& faults, const Language& language);
   void find_fuel_faults(std::size_t house, std::vector<std::string>& faults, const Language& language) const;
@@ -531,6 +550,7 @@ class Watch {
   };
   std::map<std::string, Day> day_;
   std::map<std::string, std::deque<std::pair<Instant, double>>> levels_;  ///< of gas and fuel, by the hour
+  std::map<std::string, std::deque<AirSpan>> air_;  ///< by house, see air_kept
   std::map<std::string, Instant> replies_taken_;  ///< by key: when
   std::map<std::string, Instant> helped_;       ///< person: when told how to answer, since when nothing was understood
   struct Shelving {

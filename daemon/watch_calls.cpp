@@ -275,7 +275,10 @@ void Watch::send(const Mailbox& mailbox, std::vector<Mail::Waiting> messages) {
     alarm->second.told.insert(who);
     if (messages.size() == 1) delivery.only_path = alarm->second.only_path;
   }
-  if (way == Way::mail && messages.size() == 1 && !messages.front().in_full.empty()) delivery.text = messages.front().in_full;
+  if (way == Way::mail && messages.size() == 1 && !messages.front().in_full.empty()) {
+    delivery.text = messages.front().in_full;
+    delivery.plotted = messages.front().plotted;
+  }
   if (messages.size() > 1) {
     delivery.text = gathered(messages, !delivery.codes.empty(), language_of(who));
   }
@@ -427,9 +430,10 @@ void Watch::schedule_daily() {
   schedule_drills();
 }
 
-void Watch::tell_daily(const Saying& text, const Saying& in_full) {
+void Watch::tell_daily(const Saying& text, const Saying& in_full, const std::optional<Stretch>& plotted) {
   const auto note = rules_->farm.call_out.find(Priority::note);
   Mail::Waiting message;
+  message.plotted = plotted;
   std::vector<std::string> tell_whom{"on-duty"};
   std::vector<Way> by{Way::text};
   if (note != rules_->farm.call_out.end() && !note->second.steps.empty()) {
@@ -445,7 +449,8 @@ void Watch::tell_daily(const Saying& text, const Saying& in_full) {
 }
 
 void Watch::tell_summary() {
-  tell_daily([&](const Language& language) { return summary_text(language); }, [&](const Language& language) { return summary_in_full(language); });
+  tell_daily([&](const Language& language) { return summary_text(language); }, [&](const Language& language) { return summary_in_full(language); },
+             Stretch{std::max(summary_from_, now_ - 24h), now_});
   day_.clear();
   for (auto& [id, alarm] : alarms_) {
     alarm.named_in_summary = true;

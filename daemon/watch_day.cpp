@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "daemon/air_view.hpp"
 #include "daemon/duty.hpp"
 #include "daemon/watch.hpp"
 #include "daemon/words.hpp"
@@ -19,6 +20,7 @@ constexpr Duration kNight = 12h;
 constexpr Duration kDutyEvery = 30min;         // how closely the night's duty is looked at
 constexpr Duration kProvenWithin = 26h;        // the evening text itself proves a path, a day apart
 constexpr Duration kLevelsKept = 12h;
+constexpr Duration kAirKept = 25h;             // a day, and what a message waits for or is sent again within
 constexpr double kLevelLeft_percent = 10;      // common practice: a tank is not run lower
 constexpr std::size_t kLinesMax = 5;           // a house
 
@@ -49,6 +51,33 @@ void Watch::keep_levels() {
     levels.emplace_back(now_, held);
     while (now_ - levels.front().first > kLevelsKept) levels.pop_front();
   }
+}
+
+/// Each whole minute, of houses with a flock.
+void Watch::keep_air() {
+  const auto hundredth = [](double value) { return std::round(value * 100) / 100; };
+  const Instant begin = now_ - now_.time_since_epoch() % AirSpan::kLength;
+  for (std::size_t house = 0; house < rules_->houses.size(); ++house) {
+    std::deque<AirSpan>& spans = air_[rules_->houses[house].name];
+    while (!spans.empty() && now_ - spans.front().begin >= kAirKept) spans.pop_front();
+    if (!rules_->flock_in(house, wall())) continue;
+    if (spans.empty() || spans.back().begin < begin) spans.push_back(AirSpan{.begin = begin});
+    AirSpan& span = spans.back();
+    const AirView air = air_view(*engine_, house);
+    span.low = hundredth(air.low);
+    span.high = hundredth(air.high);
+    if (!known(air.value)) continue;
+    const double value = hundredth(air.value);
+    span.lowest = span.minutes == 0 ? value : std::min(span.lowest, value);
+    span.highest = span.minutes == 0 ? value : std::max(span.highest, value);
+    ++span.minutes;
+  }
+}
+
+const std::deque<AirSpan>& Watch::air_kept(const std::string& house) const {
+  static const std::deque<AirSpan> none;
+  const auto found = air_.find(house);
+  return found == air_.end() ? none : found->second;
 }
 
 // --- the morning summary ------------------------------------------------------------------------------------

@@ -24,6 +24,14 @@ std::optional<Instant> to_optional_instant(const json& value) {
 json to_json(double value) { return known(value) ? json(value) : json(); }
 double to_double(const json& value) { return value.is_null() ? kUnknown : value.get<double>(); }
 json to_json(const std::optional<double>& value) { return value ? json(*value) : json(); }
+json to_json(const std::optional<Stretch>& stretch) {
+  return stretch ? json{to_json(stretch->from), to_json(stretch->until)} : json();
+}
+/// Older snapshots have none.
+std::optional<Stretch> to_optional_stretch(const json& from, const char* key) {
+  const json value = from.value(key, json());
+  return value.is_null() ? std::nullopt : std::optional(Stretch{to_instant(value.at(0)), to_instant(value.at(1))});
+}
 std::optional<double> to_optional_double(const json& value) {
   return value.is_null() ? std::nullopt : std::optional(value.get<double>());
 }
@@ -95,7 +103,8 @@ json to_json(const Delivery& delivery) {
   return {{"id", delivery.id}, {"who", delivery.who}, {"way", static_cast<int>(delivery.way)}, {"to", delivery.to},
           {"text", delivery.text}, {"priority", static_cast<int>(delivery.priority)}, {"codes", delivery.codes},
           {"steps", delivery.steps}, {"step", delivery.step}, {"queued", to_json(delivery.queued)},
-          {"outcome", static_cast<int>(delivery.outcome)}, {"path", delivery.path}, {"only_path", delivery.only_path}};
+          {"outcome", static_cast<int>(delivery.outcome)}, {"path", delivery.path}, {"only_path", delivery.only_path},
+          {"plotted", to_json(delivery.plotted)}};
 }
 
 Delivery to_delivery(const json& from) {
@@ -113,6 +122,7 @@ Delivery to_delivery(const json& from) {
   delivery.outcome = static_cast<Delivery::Outcome>(from.at("outcome").get<int>());
   delivery.path = from.at("path");
   delivery.only_path = from.at("only_path");
+  delivery.plotted = to_optional_stretch(from, "plotted");
   return delivery;
 }
 
@@ -180,7 +190,7 @@ std::string Watch::snapshot() const {
       waiting.push_back({{"alarm", message.alarm}, {"serial", message.serial}, {"step", message.step},
                          {"priority", static_cast<int>(message.priority)}, {"text", message.text}, {"in_short", message.in_short},
                          {"in_full", message.in_full},
-                         {"not_before", to_json(message.not_before)}});
+                         {"not_before", to_json(message.not_before)}, {"plotted", to_json(message.plotted)}});
     }
     const bool never = mail.last_sent == Instant(Duration::min());
     const bool no_alarm = mail.last_alarm == Instant(Duration::min());
@@ -227,6 +237,11 @@ std::string Watch::snapshot() const {
   for (const auto& [probe, day] : day_) out["day"][probe] = {day.lowest, day.highest, day.sum, day.first, day.count};
   for (const auto& [probe, levels] : levels_) {
     for (const auto& [time, value] : levels) out["levels"][probe].push_back({to_json(time), value});
+  }
+  for (const auto& [house, spans] : air_) {
+    for (const AirSpan& span : spans) {
+      out["air"][house].push_back({to_json(span.begin), to_json(span.lowest), to_json(span.highest), to_json(span.low), to_json(span.high), span.minutes});
+    }
   }
   out["flood"] = flood_;
   for (const Instant time : told_lately_) out["told_lately"].push_back(to_json(time));
@@ -300,7 +315,7 @@ bool Watch::restore(const std::string& snapshot) {
       for (const json& message : entry.at(4)) {
         mail.waiting.push_back({message.at("alarm"), message.at("serial"), message.at("step"),
                                 static_cast<Priority>(message.at("priority").get<int>()), message.at("text"), message.at("in_short"), message.at("in_full"),
-                                to_instant(message.at("not_before"))});
+                                to_instant(message.at("not_before")), to_optional_stretch(message, "plotted")});
       }
       mailboxes.emplace(Mailbox{entry.at(0), static_cast<Way>(entry.at(1).get<int>())}, std::move(mail));
     }
@@ -368,6 +383,13 @@ bool Watch::restore(const std::string& snapshot) {
     for (const auto& [probe, entries_of_probe] : all_levels.items()) {
       for (const json& entry : entries_of_probe) levels[probe].emplace_back(to_instant(entry.at(0)), entry.at(1).get<double>());
     }
+    decltype(air_) air;
+    const json all_air = list("air");
+    for (const auto& [house, spans] : all_air.items()) {
+      for (const json& span : spans) {
+        air[house].push_back({to_instant(span.at(0)), to_double(span.at(1)), to_double(span.at(2)), to_double(span.at(3)), to_double(span.at(4)), span.at(5)});
+      }
+    }
     std::deque<Instant> told_lately;
     for (const json& entry : list("told_lately")) told_lately.push_back(to_instant(entry));
     const bool flood = from.at("flood");
@@ -412,6 +434,7 @@ bool Watch::restore(const std::string& snapshot) {
     day_ = std::move(day);
     paces_ = std::move(paces);
     levels_ = std::move(levels);
+    air_ = std::move(air);
     told_lately_ = std::move(told_lately);
     flood_ = flood;
     works_ = std::move(works);

@@ -6,6 +6,7 @@
 #include <thread>
 
 #include "plugins/mail/message.hpp"
+#include "plugins/mail/pictures.hpp"
 #include "plugins/mail/smtp.hpp"
 #include "plugins/shared/carrier.hpp"
 #include "plugins/shared/clock.hpp"
@@ -25,12 +26,14 @@ setting. By hand:
     echo '{"jsonrpc":"2.0","method":"deliver","params":{"delivery":"d-1","to":"ines@example.org","by":"mail",
      "who":"ines","text":"hello"}}' | tr -d '\n'; echo; cat; } | underwing-mail
 
-Options: --help, --version.
+Options: --help, --version; --draw draws: a list of plots in on standard input, out a line of JSON for each, with its PNG in
+base64 or why there is none.
 )";
 
 /// The port for handing mail in with STARTTLS, RFC 6409; libcurl's own choice, 25, is for server to server.
 constexpr std::string_view kHandInPort = "587";
 constexpr std::chrono::seconds kFirstPause{1};
+constexpr std::chrono::seconds kDrawWithin{5};
 constexpr std::string_view kClosing = "Nobody reads answers to this mail: reply by text message.";
 
 class Mail final : public Carrier {
@@ -75,8 +78,15 @@ class Mail final : public Carrier {
     if (const std::string trouble = address_trouble(delivery.to); !trouble.empty()) {
       return say({Outcome::failed, fmt::format("'{}' {}", on_one_line(delivery.to), trouble), Way::unknown});
     }
-    const std::string mail = mail_text(delivery, style_, wall_seconds());
+    const std::vector<Picture> pictures = draw_apart(delivery.plots, drawn_by(until));
+    const std::string mail = mail_text(delivery, style_, wall_seconds(), pictures);
     say(to_result(send_with_patience(delivery.to, mail, until, say)));
+  }
+
+  /// Most of the time is for the server.
+  static Clock::time_point drawn_by(Clock::time_point until) {
+    const auto now = Clock::now();
+    return now + std::min<Clock::duration>(kDrawWithin, (until - now) / 4);
   }
 
   /// Again only where the mail was certainly not taken, and where there is time for it.
@@ -113,6 +123,7 @@ class Mail final : public Carrier {
 }  // namespace underwing
 
 int main(int argc, char** argv) {
+  if (argc == 2 && std::string_view(argv[1]) == "--draw") return underwing::draw_from_input();
   if (const auto status = underwing::answer_options(argc, argv, "underwing-mail", underwing::kHelp)) {
     return *status;
   }

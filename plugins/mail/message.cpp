@@ -7,6 +7,7 @@
 #include <array>
 #include <ctime>
 
+#include "plugins/mail/plot.hpp"
 #include "plugins/shared/base64.hpp"
 #include "plugins/shared/short_hash.hpp"
 
@@ -14,7 +15,7 @@ namespace underwing {
 namespace {
 
 constexpr std::size_t kSubjectCharacters = 70;
-constexpr std::size_t kQuotedLineMax = 76;  // RFC 2045, section 6.7, rule 5.
+constexpr std::size_t kLineMax = 76;        // RFC 2045, section 6.7, rule 5, and section 6.8.
 constexpr std::size_t kWordBytesMax = 39;   // 52 in base64; with its frame below RFC 2047's 75.
 constexpr std::size_t kIdBytes = 12;
 
@@ -80,6 +81,8 @@ void append_html(std::string& html, std::string_view text) {
       html += "&lt;";
     else if (c == '>')
       html += "&gt;";
+    else if (c == '"')
+      html += "&quot;";
     else if (c == '\n')
       html += "<br>\n";
     else
@@ -87,8 +90,25 @@ void append_html(std::string& html, std::string_view text) {
   }
 }
 
-/// The text for people who look at it on a screen: its first sentence large, nothing from elsewhere in it.
-std::string html_of(std::string_view text, std::string_view closing) {
+/// Base64 in lines of the length that RFC 2045, section 6.8, allows.
+std::string in_lines(std::string_view base64) {
+  std::string lines;
+  for (; !base64.empty(); base64.remove_prefix(std::min(base64.size(), kLineMax))) {
+    if (!lines.empty()) lines += "\r\n";
+    lines += base64.substr(0, kLineMax);
+  }
+  return lines;
+}
+
+/// A picture's name, which no other picture of any mail has.
+std::string content_id(std::size_t picture, const std::string& mail, std::string_view from) {
+  return fmt::format("plot-{}.{}@{}", picture + 1, mail, from.substr(from.find('@') + 1));
+}
+
+/// The text for people who look at it on a screen: its first sentence large, pictures below the text, nothing from
+/// elsewhere in it.
+std::string html_of(std::string_view text, std::string_view closing, const std::vector<Picture>& pictures,
+                    const std::vector<std::string>& ids) {
   const std::size_t first = first_sentence_bytes(text);
   std::string html =
       "<!doctype html>\n<html><body style=\"font-family:sans-serif;line-height:1.4\">\n<p "
@@ -102,6 +122,11 @@ std::string html_of(std::string_view text, std::string_view closing) {
     html += "</p>\n";
   };
   if (next != std::string_view::npos) paragraph("", text.substr(next));
+  for (std::size_t i = 0; i < pictures.size(); ++i) {
+    html += fmt::format("<p><img src=\"cid:{}\" width=\"{}\" style=\"max-width:100%;height:auto\" alt=\"", ids[i], kPlotWidth);
+    append_html(html, pictures[i].alt);
+    html += "\"></p>\n";
+  }
   if (!closing.empty()) paragraph(" style=\"color:#555\"", closing);
   return html + "</body></html>\n";
 }
@@ -167,7 +192,7 @@ std::string quoted_printable(std::string_view text) {
     const bool plain = is_ascii_printable(c) && c != '=' && !(c == ' ' && ends_line);
     const std::string written =
         plain ? std::string(1, c) : fmt::format("={:02X}", static_cast<unsigned char>(c));
-    if (column + written.size() + (ends_line ? 0 : 1) > kQuotedLineMax) {
+    if (column + written.size() + (ends_line ? 0 : 1) > kLineMax) {
       out += "=\r\n";
       column = 0;
     }
@@ -181,8 +206,10 @@ std::string message_id(const Delivery& delivery, std::string_view from) {
   return fmt::format("<{}@{}>", fingerprint(delivery), from.substr(from.find('@') + 1));
 }
 
-std::string mail_text(const Delivery& delivery, const MailStyle& style, double time_s) {
-  const std::string boundary = fmt::format("part-{}", fingerprint(delivery));
+std::string mail_text(const Delivery& delivery, const MailStyle& style, double time_s,
+                      const std::vector<Picture>& pictures) {
+  const std::string unique = fingerprint(delivery);
+  const std::string boundary = "part-" + unique, inner = "pictures-" + unique;
   std::string mail;
   const auto header = [&](std::string_view name, std::string_view value) {
     mail += fmt::format("{}: {}\r\n", name, value);
@@ -197,15 +224,27 @@ std::string mail_text(const Delivery& delivery, const MailStyle& style, double t
   if (delivery.priority == "urgent") header("Importance", "high");  // RFC 2156
   header("MIME-Version", "1.0");
   header("Content-Type", fmt::format("multipart/alternative; boundary=\"{}\"", boundary));
-  const auto part = [&](std::string_view type, std::string_view text) {
+  const auto part = [&](std::string_view within, std::string_view type, std::string_view text) {
     mail += fmt::format(
         "\r\n--{}\r\nContent-Type: {}; charset=utf-8\r\nContent-Transfer-Encoding: "
         "quoted-printable\r\n\r\n{}",
-        boundary, type, quoted_printable(text));
+        within, type, quoted_printable(text));
   };
-  part("text/plain",
+  part(boundary, "text/plain",
        style.closing.empty() ? delivery.text : fmt::format("{}\n\n{}", delivery.text, style.closing));
-  part("text/html", html_of(delivery.text, style.closing));
+  if (!pictures.empty()) {
+    mail += fmt::format("\r\n--{}\r\nContent-Type: multipart/related; type=\"text/html\"; boundary=\"{}\"\r\n", boundary, inner);
+  }
+  std::vector<std::string> ids;
+  for (std::size_t i = 0; i < pictures.size(); ++i) ids.push_back(content_id(i, unique, style.from));
+  part(pictures.empty() ? boundary : inner, "text/html", html_of(delivery.text, style.closing, pictures, ids));
+  for (std::size_t i = 0; i < pictures.size(); ++i) {
+    mail += fmt::format(
+        "\r\n--{}\r\nContent-Type: image/png\r\nContent-Transfer-Encoding: base64\r\nContent-ID: <{}>\r\n"
+        "Content-Disposition: inline; filename=\"plot-{}.png\"\r\n\r\n{}",
+        inner, ids[i], i + 1, in_lines(pictures[i].png));
+  }
+  if (!pictures.empty()) mail += fmt::format("\r\n--{}--\r\n", inner);
   mail += fmt::format("\r\n--{}--\r\n", boundary);
   return mail;
 }

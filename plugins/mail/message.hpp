@@ -2,7 +2,9 @@
 
 #include <string>
 #include <string_view>
+#include <vector>
 
+#include "plugins/mail/pictures.hpp"
 #include "plugins/shared/plugin.hpp"
 
 namespace underwing {
@@ -32,7 +34,9 @@ struct MailStyle {
 [[nodiscard]] std::string message_id(const Delivery& delivery, std::string_view from);
 
 /// The whole mail: headers and a multipart/alternative body: plain text, and the same as HTML (RFC 5322, RFC
-/// 2046). `time_s`: seconds since 1970. Line ends are CR LF; dots at line begins are left to who sends it.
-[[nodiscard]] std::string mail_text(const Delivery& delivery, const MailStyle& style, double time_s);
+/// 2046), with pictures as a multipart/related of them and it (RFC 2387, RFC 2392). `time_s`: seconds since 1970.
+/// Line ends are CR LF; dots at line begins are left to who sends it.
+[[nodiscard]] std::string mail_text(const Delivery& delivery, const MailStyle& style, double time_s,
+                                    const std::vector<Picture>& pictures = {});
 
 }  // namespace underwing

@@ -256,6 +256,7 @@ void Plugin::take_settings(const nlohmann::json& params) {
 void Plugin::take_delivery(const nlohmann::json& params) {
   Delivery delivery{text_of(params, "delivery"), text_of(params, "to"),  text_of(params, "by"),
                     text_of(params, "text"),     text_of(params, "who"), text_of(params, "priority")};
+  if (const auto plots = params.find("plots"); plots != params.end()) delivery.plots = *plots;
   if (const auto known = receipts_.find(delivery.id); known != receipts_.end()) return send(known->second);
   if (!started_) return receipt(delivery.id, "failed", fmt::format("{} has no settings yet.", name_));
   on_deliver(delivery);

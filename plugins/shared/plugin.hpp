@@ -22,6 +22,7 @@ struct Delivery {
   std::string text;
   std::string who;       ///< the person's name
   std::string priority;  ///< "urgent", "soon", "note"
+  nlohmann::json plots{};  ///< what a mail may show besides, as it came; null: nothing
 };
 
 /// A sign of life of the daemon, to be passed on to whoever listens elsewhere.

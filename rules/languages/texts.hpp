@@ -160,6 +160,15 @@ inline constexpr std::array kTexts{
     TextRow{"used_line", "Since {time}: {used}."},
     TextRow{"weighings", "{measure} {value} on {weighings} weighings"},
     TextRow{"rounds_due", "Rounds due: {rounds}."},
+    // Beside the plots of the morning's mail.
+    TextRow{"plot_air", "{house}, air since {time}: least {low} at {low_time}, most {high} at {high_time}."},
+    TextRow{"plot_unknown", "{house}, air since {time}: not known."},
+    TextRow{"plot_below", "Under its low limit {times}."},
+    TextRow{"plot_above", "Over its high limit {times}."},
+    TextRow{"plot_inside", "Within its limits wherever it is known."},
+    TextRow{"plot_no_limits", "There were no limits."},
+    TextRow{"plot_gap", "Not known {times}."},
+    TextRow{"no_data", "no data"},
     // In the evening.
     TextRow{"not_ready", "NOT ready for the night: {faults}."},
     TextRow{"ready", "Ready for the night. {houses}. All probes live."},

@@ -1,0 +1,18 @@
+#pragma once
+
+#include <cstddef>
+
+#include "rules/engine/engine.hpp"
+
+namespace underwing {
+
+/// A house's air as the rules in force on its level see it (felt, where one asks for that), and the nearest limits of
+/// any priority that readings do not move. Canonical; NaN: not known, or no such limit. Without a rule in force: the
+/// middle of the probes.
+struct AirView {
+  double value = kUnknown, low = kUnknown, high = kUnknown;
+  bool felt = false;
+};
+[[nodiscard]] AirView air_view(Engine& engine, std::size_t house);
+
+}  // namespace underwing
