@@ -38,7 +38,7 @@ class HousePlot {
  public:
   HousePlot(const Watch& watch, std::size_t house, const Stretch& stretch, const Language& language)
       : watch_(watch), rules_(watch.rules()), language_(language), house_(house),
-        unit_(rules_.measures[*rules_.find_measure("air_temperature")].unit),
+        unit_(shown_in(rules_.measures[*rules_.find_measure("air_temperature")].unit, rules_.farm.units)),
         wall_ahead_(watch.wall() - watch.now()) {
     const Duration over = stretch.from.time_since_epoch() % AirSpan::kLength;
     begin_ = over == Duration::zero() ? stretch.from : stretch.from - over + AirSpan::kLength;
@@ -72,7 +72,6 @@ class HousePlot {
     spans_[static_cast<std::size_t>(index)] = span;
   }
 
-  /// The one place where air is put into the unit that people read.
   [[nodiscard]] json shown(double value) const { return known(value) ? json(std::round(unit_.from_canonical(value) * 100) / 100) : json(); }
   [[nodiscard]] std::string in_words(double value) const { return fmt::format("{:.1f} {}", unit_.from_canonical(value), unit_.text); }
 
@@ -155,7 +154,7 @@ class HousePlot {
   const RuleSet& rules_;
   const Language& language_;
   std::size_t house_;
-  const Unit& unit_;
+  Unit unit_;  ///< that people read
   Duration wall_ahead_;
   Instant begin_{};
   std::vector<AirSpan> spans_;
