@@ -6,6 +6,7 @@
 
 #include "daemon/air_view.hpp"
 #include "daemon/duty.hpp"
+#include "daemon/flock_view.hpp"
 #include "daemon/watch.hpp"
 #include "daemon/words.hpp"
 #include "rules/languages/texts.hpp"
@@ -136,7 +137,7 @@ std::vector<std::string> Watch::house_lines(std::size_t house, const Language& l
     for (const std::size_t probe : probes) {
       const Series& series = engine_->series(probe);
       const auto day = day_.find(rules_->full_name(probe));
-      if (kind.kind == MeasureKind::round && !series.usable(now_)) due.push_back(measure_in_words(language, kind.name));
+      if (kind.kind == MeasureKind::round && !series.usable(now_) && asked_for(*engine_, probe, wall())) due.push_back(measure_in_words(language, kind.name));
       if (kind.kind == MeasureKind::tally && series.ever_good()) dead.push_back(measure_in_words(language, kind.name) + " " + tally_text(probe, language));
       if (day == day_.end()) continue;
       if (kind.name == "air_temperature") {
@@ -249,6 +250,7 @@ void Watch::find_people_faults(std::vector<std::string>& faults, const Language&
     if (path.state == PathState::down) continue;  // said with the plugins
     if (path.state == PathState::suspect) faults.push_back(say(language, "path_failed", {{"path", path.name}}));
     const auto last = std::max(path.sent, path.proven);
+    if (!last && path.tested && path.state == PathState::untested) faults.push_back(say(language, "path_untested", {{"path", path.name}}));
     if (last && now_ - *last > kProvenWithin) {
       faults.push_back(say(language, "path_old", {{"path", path.name}, {"span", to_words(std::chrono::floor<std::chrono::hours>(now_ - *last))}}));
     }
