@@ -63,7 +63,15 @@ std::vector<nlohmann::json> messages_of_a_night() {
   for (const char* script : {"hand_on.sh", "takes_mail.sh"}) {
     std::filesystem::copy_file(std::string(UNDERWING_SOURCE_DIR) + "/tests/e2e/" + script, gateway.path(script));
   }
-  for (const char* file : {"said", "lines", "taken"}) write(file, "");
+  const auto begin = sys_days(std::chrono::year(2026) / 3 / 7) + 3h;
+  const auto seconds_at = [&](int minute) {
+    return std::chrono::duration_cast<std::chrono::seconds>((begin + std::chrono::minutes(minute)).time_since_epoch()).count();
+  };
+  const auto reading_at = [&](int minute) {
+    return fmt::format("[{{\"n\":\"house-1/air_temperature/north\",\"u\":\"Cel\",\"v\":{},\"t\":{}}}]\n", minute >= 60 && minute < 80 ? 28.5 : 33.0, seconds_at(minute));
+  };
+  for (const char* file : {"said", "taken"}) write(file, "");
+  write("lines", reading_at(0));  // The watch begins with it.
   write("farm/farm.yaml", fmt::format(fmt::runtime(kFarm), gateway.path(".")));
   write("farm/flocks/spring.yaml", kFlock);
   write("farm/rules/own.yaml", kPack);
@@ -75,13 +83,10 @@ std::vector<nlohmann::json> messages_of_a_night() {
     return true;
   };
   if (!wait_until(ready)) throw std::runtime_error("the plugins are not ready: " + gateway.log());
-  const auto begin = sys_days(std::chrono::year(2026) / 3 / 7) + 3h;
-  for (int minute = 0; minute <= 211; ++minute) {
-    const auto now = std::chrono::duration_cast<std::chrono::seconds>((begin + std::chrono::minutes(minute)).time_since_epoch()).count();
+  for (int minute = 1; minute <= 211; ++minute) {
     std::ofstream(gateway.path("lines"), std::ios::app)
-        << fmt::format("[{{\"n\":\"house-1/air_temperature/north\",\"u\":\"Cel\",\"v\":{},\"t\":{}}}]\n", minute >= 60 && minute < 80 ? 28.5 : 33.0, now)
-        << fmt::format("{{\"jsonrpc\":\"2.0\",\"id\":{},\"method\":\"step\",\"params\":{{\"time\":{}}}}}\n", minute + 1, now);
-    const std::string settled = fmt::format("\"id\":{},", minute + 1);
+        << reading_at(minute) << fmt::format("{{\"jsonrpc\":\"2.0\",\"id\":{},\"method\":\"step\",\"params\":{{\"time\":{}}}}}\n", minute, seconds_at(minute));
+    const std::string settled = fmt::format("\"id\":{},", minute);
     if (!wait_until([&] { return read_file(gateway.path("said")).find(settled) != std::string::npos; })) throw std::runtime_error("a minute is not settled: " + gateway.log());
   }
   std::vector<nlohmann::json> messages;
