@@ -132,6 +132,23 @@ TEST_F(Plots, TenMinutesWithoutAirAreAGap) {
   }
 }
 
+/// Probes that read are not enough: what no rule can judge is not shown as if one had.
+TEST(PlotsOfBlindRules, HaveAGapWhereProbesReadAgain) {
+  FarmTexts texts = with_mail();
+  for (std::string* pack : {&texts.pack, &texts.yard}) {
+    FarmTexts::change(*pack, "watch: median(air_temperature)", "watch: median(mean(air_temperature over 1 h))");
+  }
+  Bench bench(texts.load());
+  bench.run_to(march(3, 22));
+  bench.silence("house-1/air_temperature/north");
+  bench.silence("house-1/air_temperature/south");
+  bench.run_to(march(3, 23, 20));
+  bench.air(33);
+  bench.run_to(march(4, 2));
+  // An hour's mean needs half of it: until 20:30 as the watch began, and until 23:50 though probes read from 23:21 on.
+  EXPECT_EQ(gaps(plots(bench.watch(), {march(3, 20), march(4, 2)}, english())[0]["lowest"]), "0-2 14-22");
+}
+
 TEST_F(Plots, ShowADayAndKeepLittleMore) {
   bench.run_to(march(6, 6, 30));
   const json day = plots_of(deliveries.back());
