@@ -57,6 +57,7 @@ void Watch::keep_levels() {
 /// Each whole minute, of houses with a flock.
 void Watch::keep_air() {
   const auto hundredth = [](double value) { return std::round(value * 100) / 100; };
+  std::erase_if(air_, [&](const auto& entry) { return !rules_->find_house(entry.first); });
   const Instant begin = now_ - now_.time_since_epoch() % AirSpan::kLength;
   for (std::size_t house = 0; house < rules_->houses.size(); ++house) {
     std::deque<AirSpan>& spans = air_[rules_->houses[house].name];
@@ -67,7 +68,7 @@ void Watch::keep_air() {
     const AirView air = air_view(*engine_, house);
     span.low = hundredth(air.low);
     span.high = hundredth(air.high);
-    if (!known(air.value)) continue;
+    if (air.blind || !known(air.value)) continue;
     const double value = hundredth(air.value);
     span.lowest = span.minutes == 0 ? value : std::min(span.lowest, value);
     span.highest = span.minutes == 0 ? value : std::max(span.highest, value);
