@@ -134,7 +134,8 @@ bool Watch::stands_alone(const PluginEntry& plugin) const {
     });
     if (!alike) continue;
     const auto found = plugins_.find(other.name);
-    if (found != plugins_.end() && found->second.up) return false;
+    // While the daemon starts nothing is known yet of some.
+    if (found == plugins_.end() || found->second.up || now_ - found->second.since < kChannelDownAfter) return false;
     others = true;
   }
   return others;

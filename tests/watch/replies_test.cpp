@@ -280,7 +280,7 @@ TEST_F(Talk, RoundsAreWrittenDownAndTakenBack) {
   EXPECT_EQ(bench.watch().engine().series(probe).last_value(), 85);
   EXPECT_EQ(ask("ines", "H2 CROP 85"), "H2 takes no crop fill: farm.yaml names no place for it there. Nothing was written down.\n");
   EXPECT_EQ(ask("ines", "CROP 850"), "crop fill 850 cannot be: it is between 0 and 100 %. Nothing was written down.\n");
-  EXPECT_EQ(ask("ines", "CROP"), "How many? As in H1 CROP 10.\n");
+  EXPECT_EQ(ask("ines", "CROP"), "How many? As in H1 CROP 50.\n");
 }
 
 /// What a message puts in stands on the tape, so that a replay finds what the night found.
