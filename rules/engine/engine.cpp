@@ -49,11 +49,19 @@ void Engine::compile() {
   for (const Flock& flock : rules_->flocks) {
     for (const auto& [probe, age] : flock.counts_from) probes_[probe].may_wait = true;
   }
-  for (std::size_t rule = 0; rule < rules_->rules.size(); ++rule) {
-    if (rule == 0 || rules_->rules[rule].house != rules_->rules[rule - 1].house) {
-      board_.begin_house();
-    }
-    compile_rule(rule);
+  houses_.assign(rules_->houses.size(), {});
+  std::size_t probe = 0, rule = 0;
+  for (std::size_t house = 0; house < houses_.size(); ++house) {
+    HouseState& state = houses_[house];
+    state.probes_begin = probe;
+    while (probe < rules_->probes.size() && rules_->probes[probe].house == house) ++probe;
+    state.probes_end = probe;
+    state.rules_begin = rule;
+    state.shares_begin = board_.shares.size();
+    board_.begin_house();
+    for (; rule < rules_->rules.size() && rules_->rules[rule].house == house; ++rule) compile_rule(rule);
+    state.rules_end = rule;
+    state.shares_end = board_.shares.size();
   }
 }
 
@@ -286,16 +294,20 @@ void Engine::work_off_next() {
   now_ = std::max(now_, time);
   ++version_;
   if (minute) {
-    for (Series& series : board_.series) series.work_off_minute(time);
-    board_.work_off_minute(time, wall_ahead_);
     next_minute_ += std::chrono::minutes(1);
-    evaluate_all(Occasion::minute);
-    look_out();
+    for (HouseState& house : houses_) work_off_minute(house, time);
     return;
   }
   std::sort(concerned_.begin(), concerned_.end());
   concerned_.erase(std::unique(concerned_.begin(), concerned_.end()), concerned_.end());
   for (const std::size_t rule : concerned_) evaluate(rule, Occasion::due);
+}
+
+void Engine::work_off_minute(HouseState& house, Instant minute) {
+  for (std::size_t probe = house.probes_begin; probe < house.probes_end; ++probe) board_.series[probe].work_off_minute(minute);
+  board_.work_off_minute(std::span(board_.shares).subspan(house.shares_begin, house.shares_end - house.shares_begin), minute, wall_ahead_);
+  for (std::size_t rule = house.rules_begin; rule < house.rules_end; ++rule) evaluate(rule, Occasion::minute);
+  look_out(house);
 }
 
 void Engine::advance(Instant now) {
@@ -356,7 +368,8 @@ void Engine::take(std::size_t probe, Instant time, double value) {
   if (!begun_) begin(time);
   if (time > now_) advance(time);
   const bool first = !board_.series[probe].ever_good();
-  const bool expected = was_expected(probe, time, value);
+  HouseState& house = house_of(probe);
+  const bool expected = time >= house.outlook.now && board_.bands[probe].holds(value);
   const Series::Taken taken = board_.series[probe].take(time, value, now_);
   if (!taken.newer) return;
   if (!expected) forget_outlook_of(probe);
@@ -370,9 +383,9 @@ void Engine::take(std::size_t probe, Instant time, double value) {
   for (const std::size_t rule : probes_[probe].dependents) {
     if (settled_[rule]) continue;
     evaluate(rule, Occasion::reading);
-    ++judged_since_;
+    ++house.judged_since;
   }
-  if (judged_since_ > kLookAgainAfter * states_.size()) look_out();
+  if (house.judged_since > kLookAgainAfter * (house.rules_end - house.rules_begin)) look_out(house);
 }
 
 void Engine::set_wall(Duration wall_ahead) {

@@ -98,6 +98,15 @@ class Engine {
     std::size_t firsts_seen = 0;                        ///< of `first_readings_`, when `windows_ready` was worked out
     Instant windows_ready{Duration::min()};             ///< the longest window after each measure's first good reading
   };
+  /// One house: its probes, rules and shares, which stand together in the rows of all, and its outlook. Houses share
+  /// nothing, so that minute work goes from house to house, over what then fits into the processor's cache.
+  struct HouseState {
+    std::size_t probes_begin = 0, probes_end = 0;
+    std::size_t rules_begin = 0, rules_end = 0;
+    std::size_t shares_begin = 0, shares_end = 0;
+    Outlook outlook;
+    std::size_t judged_since = 0;         ///< rules judged at readings since it was taken
+  };
   /// What is kept of a probe beside its series.
   struct ProbeState {
     std::vector<std::size_t> dependents;  ///< rules to evaluate after its readings
@@ -115,12 +124,13 @@ class Engine {
   [[nodiscard]] bool in_bounds(const WatchedRule& rule) const;
   void note_bounds(std::size_t rule);
   void forget_bounds();
-  void look_out();
+  void work_off_minute(HouseState& house, Instant minute);
+  void look_out(HouseState& house);
   [[nodiscard]] bool stays_as_it_is(std::size_t rule, const Outlook& outlook);
   void forget_outlook();
   void forget_outlook_of(std::size_t probe);
-  [[nodiscard]] Series::Band near_siblings(std::size_t probe) const;
-  [[nodiscard]] bool was_expected(std::size_t probe, Instant time, double value) const;
+  [[nodiscard]] HouseState& house_of(std::size_t probe) { return houses_[rules_->probes[probe].house]; }
+  [[nodiscard]] Series::Band near_siblings(std::size_t probe, const Outlook& outlook) const;
   void see(std::size_t rule, Occasion occasion);
   [[nodiscard]] bool waits(std::size_t probe, Instant wall) const { return probes_[probe].may_wait && rules_->waits_for(probe, wall); }
   [[nodiscard]] Instant counting_begin(std::size_t rule);
@@ -138,12 +148,11 @@ class Engine {
   std::vector<Compiled> compiled_;
   std::vector<RuleState> states_;
   std::vector<ProbeState> probes_;                    ///< by probe
+  std::vector<HouseState> houses_;                    ///< by house
   std::vector<Instant> work_until_;                   ///< by house
   std::set<std::pair<Instant, std::size_t>> due_;     ///< what falls due when: a probe, or the number of probes plus a rule
   std::vector<Instant> scheduled_;                    ///< by id: its one entry in `due_`
   std::vector<std::size_t> concerned_;
-  Outlook outlook_;
-  std::size_t judged_since_ = 0;  ///< rules judged at readings since it was taken
   std::vector<char> settled_;                       ///< by rule: nothing that is expected within the outlook changes it
   std::vector<Event> events_;
   std::vector<Event> found_;
