@@ -107,15 +107,17 @@ class Engine {
     Outlook outlook;
     std::size_t judged_since = 0;         ///< rules judged at readings since it was taken
   };
-  /// What is kept of a probe beside its series.
+  /// What is kept of a probe beside its series; first what most readings look at and no more.
   struct ProbeState {
-    std::vector<std::size_t> dependents;  ///< rules to evaluate after its readings
-    std::vector<std::size_t> readers;     ///< rules that depend on its measure in its house, through other probes too
-    std::vector<std::size_t> siblings;    ///< other probes of its measure, where the neighbour test asks for them
+    std::size_t house = 0;
+    Series::Band near;                    ///< surely near its siblings, within the outlook
+    bool awake = true;                    ///< one of its dependents is not settled
     QualityTest failing = QualityTest::none;
     bool suspect = false;                 ///< the neighbour test marks it
     bool may_wait = false;                ///< a flock of its house names it as one that counts only later
-    Series::Band near;                    ///< surely near its siblings, within the outlook
+    std::vector<std::size_t> dependents;  ///< rules to evaluate after its readings
+    std::vector<std::size_t> readers;     ///< rules that depend on its measure in its house, through other probes too
+    std::vector<std::size_t> siblings;    ///< other probes of its measure, where the neighbour test asks for them
   };
 
   void compile();
@@ -127,9 +129,10 @@ class Engine {
   void work_off_minute(HouseState& house, Instant minute);
   void look_out(HouseState& house);
   [[nodiscard]] bool stays_as_it_is(std::size_t rule, const Outlook& outlook);
+  void unsettle(std::size_t rule);
+  void wake_probes_of(std::size_t rule);
   void forget_outlook();
   void forget_outlook_of(std::size_t probe);
-  [[nodiscard]] HouseState& house_of(std::size_t probe) { return houses_[rules_->probes[probe].house]; }
   [[nodiscard]] Series::Band near_siblings(std::size_t probe, const Outlook& outlook) const;
   void see(std::size_t rule, Occasion occasion);
   [[nodiscard]] bool waits(std::size_t probe, Instant wall) const { return probes_[probe].may_wait && rules_->waits_for(probe, wall); }
@@ -157,6 +160,7 @@ class Engine {
   std::vector<Event> events_;
   std::vector<Event> found_;
   std::vector<double> held_;                          ///< scratch of the neighbour test
+  Series::SlopeScratch slope_scratch_;
   Sight sight_;
   RuleState::Judgement judgement_;
   bool begun_ = false;

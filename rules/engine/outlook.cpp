@@ -38,22 +38,39 @@ void Engine::look_out(HouseState& house) {
     board_.bands[probe] = board_.series[probe].expected(outlook);
   }
   for (std::size_t probe = house.probes_begin; probe < house.probes_end; ++probe) probes_[probe].near = near_siblings(probe, outlook);
-  for (std::size_t rule = house.rules_begin; rule < house.rules_end; ++rule) settled_[rule] = stays_as_it_is(rule, outlook);
+  for (std::size_t probe = house.probes_begin; probe < house.probes_end; ++probe) probes_[probe].awake = false;
+  for (std::size_t rule = house.rules_begin; rule < house.rules_end; ++rule) {
+    settled_[rule] = stays_as_it_is(rule, outlook);
+    if (!settled_[rule]) wake_probes_of(rule);
+  }
+}
+
+void Engine::unsettle(std::size_t rule) {
+  if (!settled_[rule]) return;
+  settled_[rule] = false;
+  wake_probes_of(rule);
+}
+
+void Engine::wake_probes_of(std::size_t rule) {
+  for (const std::size_t probe : compiled_[rule].probes) probes_[probe].awake = true;
 }
 
 void Engine::forget_outlook() {
   settled_.assign(settled_.size(), false);
-  for (ProbeState& probe : probes_) probe.near = {};
+  for (ProbeState& probe : probes_) {
+    probe.near = {};
+    probe.awake = true;
+  }
 }
 
 void Engine::forget_outlook_of(std::size_t probe) {
-  for (const std::size_t rule : probes_[probe].readers) settled_[rule] = false;
+  for (const std::size_t rule : probes_[probe].readers) unsettle(rule);
   for (const std::size_t sibling : probes_[probe].siblings) probes_[sibling].near = {};
 }
 
-/// Where a value is near each of its siblings, wherever they go. Empty where one of them may come or go.
+/// Where a value is near each of its siblings, wherever they go: anywhere, without any. Empty where one of them may come or go.
 Series::Band Engine::near_siblings(std::size_t probe, const Outlook& outlook) const {
-  if (probes_[probe].siblings.empty()) return {};
+  if (probes_[probe].siblings.empty()) return {-Range::kFar, Range::kFar};
   const Instant wall_until = outlook.wall + outlook.length();
   const auto changes = [&](std::size_t one) { return waits(one, outlook.wall) != waits(one, wall_until); };
   if (changes(probe)) return {};
