@@ -55,6 +55,14 @@ class World {
   std::set<std::string> answered_;
 };
 
+void count_strangers(const Intake& intake, Replayed& replayed) {
+  for (const auto& [name, stranger] : intake.strangers()) {
+    replayed.unknown += stranger.count;
+    if (replayed.unknown_example.empty()) replayed.unknown_example = name + ": " + stranger.text;
+  }
+  replayed.unknown_names = intake.strangers().size();
+}
+
 }  // namespace
 
 Result<Replayed> replay(std::shared_ptr<const RuleSet> rules, const std::vector<std::filesystem::path>& tapes,
@@ -64,10 +72,12 @@ Result<Replayed> replay(std::shared_ptr<const RuleSet> rules, const std::vector<
   World world(watch, options, sink);
   Replayed replayed;
   bool first = true;
+  std::uint64_t line_count = 0;
   TapesAhead lines(tapes);
   while (const auto line = lines.next()) {
     if (world.waits()) world.answer_before(player.time_of(*line));
-    player.play(*line);
+    ++line_count;
+    if (!player.play(*line) && replayed.not_understood_first == 0) replayed.not_understood_first = line_count;
     if (first && watch.now() != Instant{}) {
       replayed.begin = watch.now();
       first = false;
@@ -83,6 +93,7 @@ Result<Replayed> replay(std::shared_ptr<const RuleSet> rules, const std::vector<
   }
   replayed.readings = player.readings();
   replayed.not_understood = player.not_understood();
+  count_strangers(player.intake(), replayed);
   replayed.end = watch.now();
   return replayed;
 }

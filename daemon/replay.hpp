@@ -19,8 +19,12 @@ struct ReplayOptions {
 struct Replayed {
   std::uint64_t readings = 0;
   std::uint64_t not_understood = 0;
+  std::uint64_t not_understood_first = 0;  ///< the number of the first such line, from 1 over all tapes
+  std::uint64_t unknown = 0;               ///< readings of probes that the farm does not name, or in units that do not fit
+  std::uint64_t unknown_names = 0;         ///< of how many probes
+  std::string unknown_example;             ///< one of them, and why: "barn/air_temperature/north: the farm names no such probe"
   std::vector<std::string> losses;  ///< what could not be read of the tapes, as sentences
-  Instant begin{}, end{};
+  Instant begin{}, end{};           ///< both zero where nothing was read
 };
 
 /// Runs tapes through a watch, in the order given; `sink` hears every effect in order. Every delivery counts as

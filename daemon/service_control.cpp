@@ -233,7 +233,8 @@ Result<json> Service::Impl::reload(const std::string& who) {
   effect.time = watch->now();
   effect.json = json({{"time", to_rfc3339(watch->now())}, {"event", "reloaded"}, {"who", who}, {"rules", rules->hash}, {"changes", changes}}).dump();
   watch->note(std::move(effect));
-  return json{{"text", fmt::format("New rules are in force: {} rules in {} houses.", rules->rules.size(), rules->houses.size())},
+  return json{{"text", fmt::format("New rules are in force: {} rule{} in {} house{}.", rules->rules.size(), rules->rules.size() == 1 ? "" : "s",
+                                           rules->houses.size(), rules->houses.size() == 1 ? "" : "s")},
               {"changes", changes}};
 }
 

@@ -286,8 +286,8 @@ void put_farm(std::string& out, const json& status) {
   for (const json& plugin : status.at("plugins")) {
     put(out, "", fmt::format("plugin {} is {}{}{}", text_of(plugin, "plugin"), text_of(plugin, "state"), text_of(plugin, "text").empty() ? "" : ": ", text_of(plugin, "text")), 0);
     if (plugin.value("not_understood", 0) > 0)
-      put(out, "", fmt::format("{} lines not understood, the last: {}", plugin.value("not_understood", 0), text_of(plugin, "not_understood_last")));
-    if (plugin.value("dropped", 0) > 0) put(out, "", fmt::format("{} readings dropped", plugin.value("dropped", 0)));
+      put(out, "", fmt::format("{} line{} not understood, the last: {}", plugin.value("not_understood", 0), plugin.value("not_understood", 0) == 1 ? "" : "s", text_of(plugin, "not_understood_last")));
+    if (plugin.value("dropped", 0) > 0) put(out, "", fmt::format("{} reading{} dropped", plugin.value("dropped", 0), plugin.value("dropped", 0) == 1 ? "" : "s"));
   }
   for (const json& path : status.at("paths")) {
     const std::string proven = text_of(path, "proven").empty() ? text_of(path, "sent") : text_of(path, "proven");
@@ -295,7 +295,7 @@ void put_farm(std::string& out, const json& status) {
   }
   put_proofs(out, status);
   for (const json& name : status.at("unknown_names"))
-    put(out, "", fmt::format("{} ({} readings): {}", text_of(name, "name"), name.value("count", 0), text_of(name, "text")), 0);
+    put(out, "", fmt::format("{} ({} reading{}): {}", text_of(name, "name"), name.value("count", 0), name.value("count", 0) == 1 ? "" : "s", text_of(name, "text")), 0);
   if (status.value("refused_ahead", 0) > 0)
     put(out, "", fmt::format("{} readings refused: their time is more than 2 min ahead", status.value("refused_ahead", 0)), 0);
 }

@@ -43,6 +43,33 @@ std::shared_ptr<const RuleSet> load_for_replay(const std::string& folder, const 
   return opened.loaded.rules;
 }
 
+std::string counted(std::uint64_t count, const char* what) { return fmt::format("{} {}{}", count, what, count == 1 ? "" : "s"); }
+
+/// What could not be read of the tapes, and what was read but is not the farm's.
+std::vector<std::string> flaws_of(const Replayed& replayed) {
+  std::vector<std::string> flaws = replayed.losses;
+  if (replayed.not_understood > 0) {
+    flaws.push_back(fmt::format("{} could not be understood, the first is line {}", counted(replayed.not_understood, "line"), replayed.not_understood_first));
+  }
+  if (replayed.unknown > 0) {
+    flaws.push_back(fmt::format("{} of {} did not count, such as {}", counted(replayed.unknown, "reading"), counted(replayed.unknown_names, "name"), replayed.unknown_example));
+  }
+  return flaws;
+}
+
+/// 0: all was read; 1: something is damaged; 2: there is nothing that the farm's rules could judge, which is said.
+int judge(const Result<Replayed>& replayed, const std::string& folder) {
+  std::fflush(stdout);
+  if (!replayed.ok()) {
+    fmt::print(stderr, "underwing: {}\n", replayed.error());
+    return 2;
+  }
+  if (replayed->readings > 0) return replayed->losses.empty() && replayed->not_understood == 0 ? 0 : 1;
+  for (const std::string& flaw : flaws_of(*replayed)) fmt::print(stderr, "underwing: {}\n", flaw);
+  fmt::print(stderr, "underwing: these tapes hold no reading of a probe of the farm in '{}': nothing can be said of them\n", folder);
+  return 2;
+}
+
 int run(const Options& options, const Common& common) {
   const auto replaying = replay_options(options);
   if (!replaying) return 2;
@@ -56,16 +83,17 @@ int run(const Options& options, const Common& common) {
   };
   const std::vector<std::filesystem::path> tapes(options.tapes.begin(), options.tapes.end());
   const auto replayed = replay(rules, tapes, *replaying, sink);
-  if (!replayed.ok()) {
-    fmt::print(stderr, "underwing: {}\n", replayed.error());
-    return 2;
+  status = judge(replayed, options.farm);
+  if (status == 2) return status;
+  const std::vector<std::string> flaws = flaws_of(*replayed);
+  if (common.json) {
+    for (const std::string& flaw : flaws) fmt::print(stderr, "underwing: {}\n", flaw);
+    return status;
   }
-  if (common.json) return 0;
   say(account.close(replayed->end));
-  fmt::print("{} readings from {} to {}.\n", replayed->readings, account.story().stamp(replayed->begin), account.story().stamp(replayed->end));
-  if (replayed->not_understood > 0) fmt::print("{} lines could not be understood.\n", replayed->not_understood);
-  say(replayed->losses);
-  return 0;
+  fmt::print("{} from {} to {}.\n", counted(replayed->readings, "reading"), account.story().stamp(replayed->begin), account.story().stamp(replayed->end));
+  say(flaws);
+  return status;
 }
 
 nlohmann::ordered_json to_json(const std::optional<Stood>& alarm) {
@@ -89,6 +117,7 @@ struct Side {
   std::shared_ptr<const RuleSet> rules;
   std::unique_ptr<Account> account;
   StoodList list;
+  std::vector<std::string> flaws;
 
   [[nodiscard]] std::string sum() const {
     const std::size_t all = list.alarms().size();
@@ -100,6 +129,7 @@ void say_sums(const Side& older, const Side& newer, const std::vector<Difference
   for (const Side* side : {&older, &newer}) {
     fmt::print("{}\n", side->sum());
     for (const std::string& sentence : side->account->people()) fmt::print("  {}\n", sentence);
+    for (const std::string& flaw : side->flaws) fmt::print("  {}\n", flaw);
   }
   if (!differences.empty()) fmt::print("{}\n", sum_of(differences));
   else if (older.account->people() != newer.account->people()) fmt::print("The same alarms at the same times, but people are told differently.\n");
@@ -111,7 +141,8 @@ int run_against(const Options& options, const Common& common) {
   const auto replaying = replay_options(options);
   if (!replaying) return 2;
   const std::vector<std::filesystem::path> tapes(options.tapes.begin(), options.tapes.end());
-  Side sides[2] = {{options.farm, nullptr, nullptr, {}}, {options.against, nullptr, nullptr, {}}};
+  int worst = 0;
+  Side sides[2] = {{options.farm, nullptr, nullptr, {}, {}}, {options.against, nullptr, nullptr, {}, {}}};
   for (Side& side : sides) {
     int status = 0;
     side.rules = load_for_replay(side.folder, common, status);
@@ -121,9 +152,12 @@ int run_against(const Options& options, const Common& common) {
       side.list.hear(effect);
       static_cast<void>(side.account->hear(effect));
     });
-    if (!replayed.ok()) {
-      fmt::print(stderr, "underwing: {}\n", replayed.error());
-      return 2;
+    const int judged = judge(replayed, side.folder);
+    if (judged == 2) return 2;
+    worst = std::max(worst, judged);
+    side.flaws = flaws_of(*replayed);
+    if (common.json) {
+      for (const std::string& flaw : side.flaws) fmt::print(stderr, "underwing: {}: {}\n", side.folder, flaw);
     }
   }
   const std::vector<Difference> differences = compare(sides[0].list.alarms(), sides[1].list.alarms());
@@ -137,7 +171,7 @@ int run_against(const Options& options, const Common& common) {
     say_sums(sides[0], sides[1], differences);
   }
   const bool missed = std::any_of(differences.begin(), differences.end(), [](const Difference& d) { return d.kind == Difference::Kind::missed; });
-  return missed ? 1 : 0;
+  return missed ? 1 : worst;
 }
 
 }  // namespace

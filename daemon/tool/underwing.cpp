@@ -1,6 +1,34 @@
 #include <fmt/format.h>
 
+#include <algorithm>
+#include <string_view>
+
+#include "daemon/tool/chosen.hpp"
 #include "daemon/tool/tool.hpp"
+
+namespace {
+
+/// The first word that is neither an option nor the value of one: the command, as it was meant.
+std::string command_word(int argc, char** argv) {
+  for (int i = 1; i < argc; ++i) {
+    const std::string_view word = argv[i];
+    if (word == "--socket") ++i;
+    else if (!word.starts_with('-')) return std::string(word);
+  }
+  return "";
+}
+
+/// What is wrong with the command line when it names a command that there is not; empty: it names none, or one.
+std::string unknown_command(const CLI::App& app, int argc, char** argv) {
+  const std::string word = command_word(argc, argv);
+  std::vector<std::string> names;
+  for (const CLI::App* command : app.get_subcommands([](const CLI::App*) { return true; })) names.push_back(command->get_name());
+  if (word.empty() || std::find(names.begin(), names.end(), word) != names.end()) return "";
+  const std::string near = underwing::tool::suggestion(word, names);
+  return fmt::format("no command '{}'{}", word, near.empty() ? "; 'underwing --help' names all" : near);
+}
+
+}  // namespace
 
 int main(int argc, char** argv) {
   using namespace underwing::tool;
@@ -23,6 +51,10 @@ int main(int argc, char** argv) {
   add_replay(app, common);
   add_schema(app, common);
   add_talk(app, common);
+  if (const std::string wrong = unknown_command(app, argc, argv); !wrong.empty()) {
+    fmt::print(stderr, "underwing: {}\n", wrong);
+    return 2;
+  }
   try {
     app.parse(argc, argv);
   } catch (const CLI::ParseError& error) {

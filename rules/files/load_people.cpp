@@ -16,6 +16,40 @@ constexpr std::size_t kMinutesPerWeek = 7 * kMinutesPerDay;
 constexpr const char* kDayNames[] = {"Monday", "Tuesday",  "Wednesday", "Thursday",
                                      "Friday", "Saturday", "Sunday"};
 
+constexpr std::size_t kGapsShown = 7;
+
+using Week = std::bitset<kMinutesPerWeek>;
+
+std::string clock_of(std::size_t minute) { return fmt::format("{:02}:{:02}", minute % kMinutesPerDay / 60, minute % 60); }
+
+/// "Saturday 08:00 to 20:00", "Saturday 08:00 to Monday 06:00"; midnight at the end of the day on which it begins is 24:00.
+std::string gap_in_words(std::size_t begin, std::size_t length) {
+  const std::size_t end = begin + length, day = begin / kMinutesPerDay;
+  std::string head = fmt::format("{} {} to ", kDayNames[day], clock_of(begin));
+  if (end == (day + 1) * kMinutesPerDay) return head + "24:00";
+  return end / kMinutesPerDay == day ? head + clock_of(end) : head + fmt::format("{} {}", kDayNames[end / kMinutesPerDay % 7], clock_of(end));
+}
+
+/// The hours of a week that are not covered, in order. One that goes on over midnight between Sunday and Monday is one, and the
+/// last. Some are covered, and not all.
+std::string gaps_in_words(const Week& covered) {
+  std::size_t first = 0;  // a minute with duty, to begin the round with
+  while (!covered[first]) ++first;
+  std::vector<std::pair<std::size_t, std::size_t>> gaps;  // begin, length
+  for (std::size_t i = first + 1; i <= first + kMinutesPerWeek; ++i) {
+    const std::size_t minute = i % kMinutesPerWeek;
+    if (covered[minute]) continue;
+    const bool begins = covered[(minute + kMinutesPerWeek - 1) % kMinutesPerWeek];
+    if (begins) gaps.emplace_back(minute, 1);
+    else ++gaps.back().second;
+  }
+  std::sort(gaps.begin(), gaps.end());
+  std::string words;
+  const std::size_t shown = std::min(gaps.size(), kGapsShown);
+  for (std::size_t i = 0; i < shown; ++i) words += (i == 0 ? "" : ", ") + gap_in_words(gaps[i].first, gaps[i].second);
+  return gaps.size() > shown ? fmt::format("{} and {} more", words, gaps.size() - shown) : words;
+}
+
 const Person* find_person(const Farm& farm, const std::string& name) {
   const auto found =
       std::find_if(farm.people.begin(), farm.people.end(), [&](const Person& it) { return it.name == name; });
@@ -60,21 +94,12 @@ class PeopleReader {
   }
 
   void judge_duty(const YamlNode& at) {
-    std::bitset<kMinutesPerWeek> covered;
+    Week covered;
     for (const DutyShift& shift : farm_.duty) cover(covered, shift);
     if (covered.all()) return;
-    std::size_t first = 0;
-    // The first gap is the one that begins where duty ends, not midnight between Sunday and Monday.
-    while (first < kMinutesPerWeek &&
-           (covered[first] || (covered.any() && !covered[(first + kMinutesPerWeek - 1) % kMinutesPerWeek])))
-      ++first;
-    first %= kMinutesPerWeek;
     const std::size_t open = kMinutesPerWeek - covered.count();
-    report_caution(
-        log_, at,
-        fmt::format("nobody has duty for {} of the week, first on {} from {:02}:{:02}; everyone is told then",
-                    to_words(std::chrono::minutes(open)), kDayNames[first / kMinutesPerDay],
-                    first % kMinutesPerDay / 60, first % 60));
+    report_caution(log_, at, fmt::format("nobody has duty for {} of the week{}; everyone is told then", to_words(std::chrono::minutes(open)),
+                                         covered.none() ? "" : ": " + gaps_in_words(covered)));
     has_gap_ = true;
   }
 
@@ -187,7 +212,7 @@ class PeopleReader {
     farm_.duty.push_back(std::move(shift));
   }
 
-  static void cover(std::bitset<kMinutesPerWeek>& covered, const DutyShift& shift) {
+  static void cover(Week& covered, const DutyShift& shift) {
     const auto minutes = [](Duration span) {
       return static_cast<std::size_t>(span / std::chrono::minutes(1));
     };

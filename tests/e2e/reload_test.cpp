@@ -37,6 +37,7 @@ TEST(Reload, BadRulesAreRefusedAndGoodOnesSayWhatChanged) {
   gateway.write_farm(farm);
   const Answer taken = gateway.tool("reload");
   EXPECT_EQ(taken.status, 0) << taken.text;
+  EXPECT_TRUE(taken.text.starts_with("New rules are in force: 1 rule in 1 house.\n")) << taken.text;
   EXPECT_NE(taken.text.find("  house-1: cold-air: low at day 0 was 30 °C, now 34 °C\n"), std::string::npos) << taken.text;
   EXPECT_NE(gateway.status().at("rules"), rules_before);
   // At 33 °C the new limit is broken: it is in force.
