@@ -24,6 +24,7 @@ AirView air_view(Engine& engine, std::size_t house) {
   const RuleSet& rules = engine.rules();
   const auto air = rules.find_measure(kAir);
   AirView view;
+  bool watched = false;
   for (std::size_t i = 0; air && i < rules.rules.size(); ++i) {
     const WatchedRule& rule = rules.rules[i];
     if (rule.house != house || rule.probe || !rule.watch || !engine.state(i).in_force) continue;
@@ -38,11 +39,15 @@ AirView air_view(Engine& engine, std::size_t house) {
       if (nearer) so_far = sight.limits[k];
       nearest = nearest || nearer;
     }
+    watched = watched || nearest;
     if (!nearest || !known(sight.value) || (view.felt && !is_felt(*rule.watch))) continue;
     view.value = sight.value;
     view.felt = is_felt(*rule.watch);
   }
-  if (!known(view.value)) view.value = middle_held(engine, house, kAir);
+  if (!known(view.value)) {
+    view.blind = watched;
+    view.value = middle_held(engine, house, kAir);
+  }
   return view;
 }
 

@@ -82,4 +82,18 @@ double middle_held(const Engine& engine, std::size_t house, const char* measure)
   return median_of(values);
 }
 
+bool asked_for(const Engine& engine, std::size_t probe, Instant wall) {
+  const RuleSet& rules = engine.rules();
+  bool read = false;
+  for (std::size_t i = 0; i < rules.rules.size(); ++i) {
+    const WatchedRule& rule = rules.rules[i];
+    const auto& probes = engine.probes_of(i);
+    if (!rule.flock || std::find(probes.begin(), probes.end(), probe) == probes.end()) continue;
+    read = true;
+    const Duration age = wall - rules.flocks[*rule.flock].placed;
+    if ((!rule.from || age >= *rule.from) && (!rule.until || age < *rule.until)) return true;
+  }
+  return !read;
+}
+
 }  // namespace underwing

@@ -34,4 +34,8 @@ struct LiveWeight {
 /// The middle of these; unknown where there are none.
 [[nodiscard]] double middle_held(const Engine& engine, std::size_t house, const char* measure);
 
+/// Whether people are to look for what this probe's round is about: at the ages at which a rule of the flock reads it; a round
+/// that no rule reads, always. `wall`: now.
+[[nodiscard]] bool asked_for(const Engine& engine, std::size_t probe, Instant wall);
+
 }  // namespace underwing

@@ -111,6 +111,7 @@ class View {
     for (const auto& [measure, probes] : rules_.houses[house_].probes) {
       if (rules_.measures[measure].kind != MeasureKind::round) continue;
       for (const std::size_t probe : probes) {
+        if (!asked_for(engine_, probe, watch_.wall())) continue;
         const Series& series = engine_.series(probe);
         const Instant mine = series.ever_good() ? series.last_good() + rules_.probes[probe].quality.stale_after : watch_.now();
         if (mine >= due) continue;

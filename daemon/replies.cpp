@@ -225,9 +225,15 @@ Reply shelve_from(Reply reply, std::string_view text, const std::vector<Word>& w
 Reply record_from(Reply reply, const std::vector<Word>& words, std::size_t measure_at, const RuleSet& rules) {
   for (std::size_t i = 0; i < words.size(); ++i) {
     if (i == measure_at) continue;
-    if (const auto value = number_of(words[i].text)) {
+    std::string_view number = words[i].text;
+    const bool degrees = number.size() > 1 && is_digit(number[number.size() - 2]) && (number.ends_with('F') || number.ends_with('C'));
+    if (degrees) number.remove_suffix(1);
+    if (const auto value = house_of(words[i].text, rules) ? std::nullopt : number_of(number)) {
       if (reply.value) return {};  // two numbers: which one is meant cannot be told
       reply.value = value;
+      if (degrees) reply.unit = std::string("°") + words[i].text.back();
+    } else if (reply.value && (words[i].text == "F" || words[i].text == "C")) {
+      reply.unit = "°" + words[i].text;
     } else if (const auto house = house_of(words[i].text, rules)) {
       reply.house = house;
     }

@@ -24,7 +24,8 @@ struct Reply {
   std::optional<Duration> span;       ///< of WORK and SHELVE; a bare number of WORK counts minutes, of SHELVE hours
   std::string why;                    ///< of SHELVE
   std::optional<std::size_t> measure; ///< of `record`: one that people enter on rounds, index
-  std::optional<double> value;        ///< of `record`: in the measure's unit
+  std::optional<double> value;        ///< of `record`
+  std::optional<std::string> unit;    ///< of `value`, where one is written behind it: °F or °C; else in that which the person is shown
 };
 
 /// English words are understood in every language, those of `language` besides.

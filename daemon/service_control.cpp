@@ -223,7 +223,7 @@ Result<json> Service::Impl::reload(const std::string& who) {
       plugins->start({entry.name, entry.run, entry.arguments, entry.settings_json});
     }
   }
-  std::vector<std::string> changes = describe_changes(*older, *rules);
+  std::vector<std::string> changes = describe_changes(*older, *rules, watch->wall());
   for (const Issue& issue : loaded.issues) {
     if (issue.severity == Issue::Severity::danger)
       changes.push_back(fmt::format("DANGER: {}:{}:{}: {}", issue.file, issue.line, issue.column, issue.text));

@@ -5,6 +5,9 @@ target_sources(underwing_watch PRIVATE
   daemon/air_view.cpp
   daemon/catch_up.cpp
   daemon/changes.cpp
+  daemon/changes_farm.cpp
+  daemon/changes_flocks.cpp
+  daemon/changes_rules.cpp
   daemon/duty.cpp
   daemon/flock_view.cpp
   daemon/house_view.cpp
@@ -36,7 +39,7 @@ target_sources(underwing_watch PRIVATE
 )
 target_link_libraries(underwing_watch
   PUBLIC underwing_engine underwing_daemon
-  PRIVATE underwing_strict fmt::fmt nlohmann_json::nlohmann_json)
+  PRIVATE underwing_strict underwing_explain fmt::fmt nlohmann_json::nlohmann_json)
 
 add_executable(underwing
   daemon/tool/account.cpp

@@ -522,6 +522,7 @@ void Watch::check_minute() {
   check_probes();
   check_houses();
   check_plugins();
+  test_paths();
   check_heartbeat();
 }
 

@@ -111,6 +111,7 @@ struct PathStatus {
   PathState state = PathState::untested;
   std::optional<Instant> sent;    ///< when it last said that something went out
   std::optional<Instant> proven;  ///< when it last said that something arrived
+  bool tested = false;            ///< a message went out to prove it
 };
 
 /// What `Watch` wants done. In the order in which it stands: the journal has it before a channel does.
@@ -346,7 +347,7 @@ class Watch {
   void plan_flush(Mail& box) const;
   [[nodiscard]] std::string gathered(const std::vector<Mail::Waiting>& messages, bool any_code, const Language& language) const;
   void flush(const Mailbox& mailbox);
-  void send(const Mailbox& mailbox, std::vector<Mail::Waiting> messages);
+  void send(const Mailbox& mailbox, std::vector<Mail::Waiting> messages, const std::string& only_path = "");
   void tell_those_told(const Alarm& alarm, const std::string& except, const Saying& text);
   void acknowledge_alarm(Alarm& alarm, const std::string& who);
   void plan_check(Alarm& alarm);
@@ -391,6 +392,9 @@ class Watch {
 
   // watch_paths.cpp: plugins, and of these the paths by which people are reached
   void check_plugins();
+  void test_paths();
+  void send_test(const PluginEntry& plugin);
+  [[nodiscard]] bool stands_alone(const PluginEntry& plugin) const;
   void note_outcome(const std::string& path, Delivery::Outcome outcome);
   void try_again();
 
@@ -409,6 +413,7 @@ class Watch {
   void keep_entry(std::size_t probe, Instant time, double value);
   /// The unit in which people of this farm are shown what is in `unit`.
   [[nodiscard]] Unit shown(const Unit& unit) const { return shown_in(unit, rules_->farm.units); }
+  [[nodiscard]] std::string example_of(std::size_t measure) const;
   [[nodiscard]] std::string entered(double value, const Unit& unit) const;
   [[nodiscard]] std::string tally_text(std::size_t probe, const Language& language) const;
   [[nodiscard]] std::string house_status(std::size_t house, bool in_full, const Language& language);
@@ -420,6 +425,7 @@ class Watch {
 
   // watch_holding.cpp: what is told later, once, or not at all for a while
   [[nodiscard]] const Alarm* cause_of(const Alarm& alarm, bool only_told) const;
+  [[nodiscard]] bool watches_itself(const std::string& house, const std::string& rule) const;
   [[nodiscard]] bool told_by_blindness(const Alarm& alarm);
   bool hold_back(Alarm& alarm);
   void release(Alarm& alarm);
@@ -507,6 +513,7 @@ class Watch {
   struct Path {
     std::optional<Instant> sent, proven;
     unsigned failures = 0;                      ///< in a row
+    std::optional<Instant> tested{};            ///< when a message went out for its sake
   };
   std::map<std::string, Path> paths_;           ///< by plugin
   std::map<std::string, std::deque<std::pair<Instant, Priority>>> returns_;  ///< of the last hour, by subject, house, rule and probe

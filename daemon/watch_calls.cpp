@@ -43,6 +43,8 @@ std::string in_one_line(const std::vector<std::string_view>& heads, std::size_t 
   std::string line;
   for (const std::string_view head : heads) {
     std::string part = cut_to(head, longest);
+    // Whole words: a letter or two of the next one help nobody.
+    if (part.size() < head.size() && head[part.size()] != ' ') part.resize(std::min(part.size(), part.find_last_of(' ')));
     while (part.ends_with(' ')) part.pop_back();
     line += (line.empty() ? "" : "; ") + part;
   }
@@ -220,6 +222,13 @@ void Watch::flush(const Mailbox& mailbox) {
   std::vector<Mail::Waiting> ready, later;
   for (Mail::Waiting& message : box.waiting) (message.not_before <= now_ ? ready : later).push_back(std::move(message));
   box.waiting = std::move(later);
+  // In a flood alarms are counted; what answers a person is not, and goes out by itself.
+  const auto others = std::stable_partition(ready.begin(), ready.end(), [](const Mail::Waiting& message) { return message.alarm != 0; });
+  const bool apart = flood_ || others - ready.begin() > static_cast<std::ptrdiff_t>(kSpelledOut);
+  if (apart && others != ready.begin() && others != ready.end()) {
+    send(mailbox, {std::make_move_iterator(others), std::make_move_iterator(ready.end())});
+    ready.erase(others, ready.end());
+  }
   if (!ready.empty()) send(mailbox, std::move(ready));
   plan_flush(box);
 }
@@ -231,7 +240,7 @@ std::string Watch::gathered(const std::vector<Mail::Waiting>& messages, bool any
   const auto urgent = std::count_if(messages.begin(), messages.end(), [](const auto& message) { return message.priority == Priority::urgent; });
   std::string counts;
   std::size_t most = messages.size();
-  if (flood_ || messages.size() > kSpelledOut) {  // counted, the urgent ones spelled out as far as there is room
+  if (alarms > 0 && (flood_ || alarms > kSpelledOut)) {  // counted, the urgent ones spelled out as far as there is room
     counts = say(language, "flood", {{"alarms", say_count(language, "alarms", alarms)}, {"urgent", urgent == 0 ? say(language, "none") : std::to_string(urgent)}});
     most = static_cast<std::size_t>(urgent);
     if (most == 0) return fit({counts + replies});
@@ -251,7 +260,8 @@ std::string Watch::gathered(const std::vector<Mail::Waiting>& messages, bool any
   }
 }
 
-void Watch::send(const Mailbox& mailbox, std::vector<Mail::Waiting> messages) {
+/// `only_path`: the plugin that is to carry it; empty: any.
+void Watch::send(const Mailbox& mailbox, std::vector<Mail::Waiting> messages, const std::string& only_path) {
   const auto& [who, way] = mailbox;
   const Person* person = find_person(rules_->farm, who);
   if (!person || !person->addresses.contains(way)) return;
@@ -265,6 +275,7 @@ void Watch::send(const Mailbox& mailbox, std::vector<Mail::Waiting> messages) {
   delivery.queued = now_;
   delivery.step = messages.front().step;
   delivery.text = messages.front().text;
+  delivery.only_path = only_path;
   for (const Mail::Waiting& message : messages) {
     const auto alarm = alarms_.find(message.alarm);
     if (alarm == alarms_.end() || message.serial == 0) continue;

@@ -6,6 +6,7 @@
 
 #include "daemon/air_view.hpp"
 #include "daemon/duty.hpp"
+#include "daemon/flock_view.hpp"
 #include "daemon/watch.hpp"
 #include "daemon/words.hpp"
 #include "rules/languages/texts.hpp"
@@ -56,6 +57,7 @@ void Watch::keep_levels() {
 /// Each whole minute, of houses with a flock.
 void Watch::keep_air() {
   const auto hundredth = [](double value) { return std::round(value * 100) / 100; };
+  std::erase_if(air_, [&](const auto& entry) { return !rules_->find_house(entry.first); });
   const Instant begin = now_ - now_.time_since_epoch() % AirSpan::kLength;
   for (std::size_t house = 0; house < rules_->houses.size(); ++house) {
     std::deque<AirSpan>& spans = air_[rules_->houses[house].name];
@@ -66,7 +68,7 @@ void Watch::keep_air() {
     const AirView air = air_view(*engine_, house);
     span.low = hundredth(air.low);
     span.high = hundredth(air.high);
-    if (!known(air.value)) continue;
+    if (air.blind || !known(air.value)) continue;
     const double value = hundredth(air.value);
     span.lowest = span.minutes == 0 ? value : std::min(span.lowest, value);
     span.highest = span.minutes == 0 ? value : std::max(span.highest, value);
@@ -136,7 +138,7 @@ std::vector<std::string> Watch::house_lines(std::size_t house, const Language& l
     for (const std::size_t probe : probes) {
       const Series& series = engine_->series(probe);
       const auto day = day_.find(rules_->full_name(probe));
-      if (kind.kind == MeasureKind::round && !series.usable(now_)) due.push_back(measure_in_words(language, kind.name));
+      if (kind.kind == MeasureKind::round && !series.usable(now_) && asked_for(*engine_, probe, wall())) due.push_back(measure_in_words(language, kind.name));
       if (kind.kind == MeasureKind::tally && series.ever_good()) dead.push_back(measure_in_words(language, kind.name) + " " + tally_text(probe, language));
       if (day == day_.end()) continue;
       if (kind.name == "air_temperature") {
@@ -249,6 +251,7 @@ void Watch::find_people_faults(std::vector<std::string>& faults, const Language&
     if (path.state == PathState::down) continue;  // said with the plugins
     if (path.state == PathState::suspect) faults.push_back(say(language, "path_failed", {{"path", path.name}}));
     const auto last = std::max(path.sent, path.proven);
+    if (!last && path.tested && path.state == PathState::untested) faults.push_back(say(language, "path_untested", {{"path", path.name}}));
     if (last && now_ - *last > kProvenWithin) {
       faults.push_back(say(language, "path_old", {{"path", path.name}, {"span", to_words(std::chrono::floor<std::chrono::hours>(now_ - *last))}}));
     }

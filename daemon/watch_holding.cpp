@@ -28,6 +28,11 @@ std::string key_of(const Alarm& alarm) {
 
 // --- causes -------------------------------------------------------------------------------------------------
 
+bool Watch::watches_itself(const std::string& house, const std::string& rule) const {
+  return std::any_of(rules_->rules.begin(), rules_->rules.end(),
+                     [&](const WatchedRule& it) { return it.name == rule && rules_->houses[it.house].name == house; });
+}
+
 const Alarm* Watch::cause_of(const Alarm& alarm, bool only_told) const {
   const auto rule = rule_of(alarm);
   if (!rule || alarm.subject != Alarm::Subject::condition) return nullptr;
@@ -35,7 +40,8 @@ const Alarm* Watch::cause_of(const Alarm& alarm, bool only_told) const {
     for (const auto& [id, other] : alarms_) {
       if (other.rule != name || other.subject != Alarm::Subject::condition || !other.life.condition()) continue;
       const auto its_rule = rule_of(other);
-      const bool of_the_farm = its_rule && !rules_->rules[*its_rule].flock;
+      // Mains lost at another house is no cause where this house has a probe of its own for that.
+      const bool of_the_farm = its_rule && !rules_->rules[*its_rule].flock && !watches_itself(alarm.house, name);
       if (other.house != alarm.house && !of_the_farm) continue;
       const AlarmState state = other.life.state();
       const bool heard = !other.told.empty() && state != AlarmState::shelved && state != AlarmState::suppressed_by_design &&

@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <utility>
 
+#include "daemon/duty.hpp"
 #include "daemon/watch.hpp"
 #include "daemon/ways.hpp"
 #include "daemon/words.hpp"
@@ -19,6 +20,11 @@ using namespace std::chrono_literals;
 constexpr unsigned kFailuresTold = 3;     // in a row: the path is said to be down, whatever its plugin thinks
 constexpr Duration kChannelDownAfter = 2min;
 constexpr Duration kPluginSilentAfter = 10min;  // blind rules speak sooner, and name the plugin
+
+// The summary in the morning and the evening text prove a path that they take; one that nothing else takes is tested daily.
+constexpr Duration kTestBefore = 10min;    // the evening check
+constexpr Duration kTestAfter = 20h;       // without a success
+constexpr Duration kTestAloneAfter = 4h;
 
 }  // namespace
 
@@ -43,6 +49,7 @@ std::vector<PathStatus> Watch::paths() const {
     if (path != paths_.end()) {
       status.sent = path->second.sent;
       status.proven = path->second.proven;
+      status.tested = path->second.tested.has_value();
     }
     if (plugin == plugins_.end() || !plugin->second.up) status.state = PathState::down;
     else if (path != paths_.end() && path->second.failures > 0) status.state = PathState::suspect;
@@ -113,6 +120,57 @@ void Watch::check_plugins() {
       slots.emplace_back("time", clock_time(rules_->farm.zone, *last + engine_->wall_ahead()));
       return say(language, "failed_since", slots);
     });
+  }
+}
+
+/// Whether others that carry the same way are down, all of them.
+bool Watch::stands_alone(const PluginEntry& plugin) const {
+  bool others = false;
+  for (const PluginEntry& other : rules_->farm.plugins) {
+    const auto ways = ways_of(other);
+    const bool alike = other.name != plugin.name && std::any_of(ways.begin(), ways.end(), [&](Way way) {
+      const auto mine = ways_of(plugin);
+      return std::find(mine.begin(), mine.end(), way) != mine.end();
+    });
+    if (!alike) continue;
+    const auto found = plugins_.find(other.name);
+    // While the daemon starts nothing is known yet of some.
+    if (found == plugins_.end() || found->second.up || now_ - found->second.since < kChannelDownAfter) return false;
+    others = true;
+  }
+  return others;
+}
+
+/// A marked message to whoever has duty over each path that nothing has proven for long: before the evening check, and
+/// more often, in waking hours, over one that is the only one left.
+void Watch::test_paths() {
+  if (evening_due_ == kNever) return;
+  const bool before_check = evening_due_ - now_ <= kTestBefore;
+  const bool waking = within_plan_hours(Priority::soon, now_) == now_;
+  for (const PluginEntry& entry : rules_->farm.plugins) {
+    const auto plugin = plugins_.find(entry.name);
+    if (plugin == plugins_.end() || !plugin->second.up) continue;
+    const bool alone = waking && stands_alone(entry);
+    if (!before_check && !alone) continue;
+    Path& path = paths_[entry.name];
+    const auto last = std::max({path.sent, path.proven, path.tested});
+    if (last && now_ - *last < (alone ? kTestAloneAfter : kTestAfter)) continue;
+    send_test(entry);
+  }
+}
+
+/// To the first who has duty and can be reached so. A way that rings is taken only where there is no other.
+void Watch::send_test(const PluginEntry& plugin) {
+  std::vector<Way> ways = ways_of(plugin);
+  std::stable_partition(ways.begin(), ways.end(), [](Way way) { return way != Way::call; });
+  for (const Way way : ways) {
+    for (const std::string& who : people_of(rules_->farm, {"on-duty"}, wall(), swaps_)) {
+      if (!find_person(rules_->farm, who)->addresses.contains(way)) continue;
+      paths_[plugin.name].tested = now_;
+      Mail::Waiting message;
+      message.text = say(language_of(who), "path_test", {{"path", plugin.name}});
+      return send({who, way}, {message}, plugin.name);
+    }
   }
 }
 

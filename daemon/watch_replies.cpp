@@ -79,10 +79,13 @@ std::string Watch::carry_out(const Person& person, const Reply& asked) {
       const std::string word = word_of(rules_->measures[*asked.measure]);
       const auto house = asked.house ? asked.house : only_house(asked.measure);
       if (!house) return say(language, "round_which", {{"word", word}, {"value", fmt::format("{:g}", asked.value.value_or(0))}});
-      if (!asked.value) return say(language, "round_how_many", {{"house", house_in_short(rules_->houses[*house].name)}, {"word", word}});
-      // Whoever reads °F writes °F.
       const Unit& unit = rules_->measures[*asked.measure].unit;
-      const double value = *convert(*asked.value, shown(unit), unit);
+      const auto written = asked.unit ? parse_unit(*asked.unit) : shown(unit);  // whoever reads °F writes °F
+      const auto value_written = asked.value && written ? convert(*asked.value, *written, unit) : std::nullopt;
+      if (!value_written) {
+        return say(language, "round_how_many", {{"house", house_in_short(rules_->houses[*house].name)}, {"word", word}, {"value", example_of(*asked.measure)}});
+      }
+      const double value = *value_written;
       return enter(*house, *asked.measure, value, person.name, language).text;
     }
     case Reply::Kind::unclear: {
@@ -292,12 +295,20 @@ Watch::Answered Watch::enter(std::size_t house, std::size_t measure, double valu
     return {false, say(language, "round_cannot_be", {{"measure", what}, {"value", entered(value, quality.unit)}, {"low", entered(lowest, quality.unit)},
                                                      {"high", entered(quality.plausible_high, quality.unit) + its_unit}})};
   }
+  if (tally && value != std::floor(value)) return {false, say(language, "whole_numbers", {{"measure", what}, {"value", entered(value, quality.unit)}})};
   const Series& series = engine_->series(probe);
   last_entered_[who] = {rules_->full_name(probe), value, series.ever_good() ? std::optional(series.last_value()) : std::nullopt};
   take_entry(probe, value, who);
   const std::string number = entered(value, quality.unit);
   if (tally) return {true, say(language, "counted", {{"house", name}, {"measure", what}, {"value", number}, {"tally", tally_text(probe, language)}})};
   return {true, say(language, "written", {{"house", name}, {"measure", what}, {"value", number + its_unit}})};
+}
+
+/// A value that could be: the middle of what is plausible, in round figures.
+std::string Watch::example_of(std::size_t measure) const {
+  const Measure& kind = rules_->measures[measure];
+  if (kind.kind == MeasureKind::tally) return "10";
+  return fmt::format("{:.0f}", *convert((kind.plausible_low + kind.plausible_high) / 2, kind.unit, shown(kind.unit)));
 }
 
 /// What a person entered, or may enter, in the unit of `unit`: as they wrote it.

@@ -219,7 +219,7 @@ std::string Watch::snapshot() const {
     for (const auto& [time, value] : kept) out["entries"].push_back({probe, to_json(time), value});
   }
   for (const DutySwap& swap : swaps_) out["swaps"].push_back({swap.date.time_since_epoch().count(), swap.one, swap.other});
-  for (const auto& [name, path] : paths_) out["paths"][name] = {to_json(path.sent), to_json(path.proven), path.failures};
+  for (const auto& [name, path] : paths_) out["paths"][name] = {to_json(path.sent), to_json(path.proven), path.failures, to_json(path.tested)};
   for (const auto& [who, drilled] : drilled_) {
     out["drilled"][who] = {to_json(drilled.begun), drilled.answered_after ? json(drilled.answered_after->count()) : json()};
   }
@@ -350,7 +350,8 @@ bool Watch::restore(const std::string& snapshot) {
     decltype(paths_) paths;
     const json all_paths = list("paths");
     for (const auto& [name, path] : all_paths.items()) {
-      paths[name] = {to_optional_instant(path.at(0)), to_optional_instant(path.at(1)), path.at(2)};
+      paths[name] = {to_optional_instant(path.at(0)), to_optional_instant(path.at(1)), path.at(2),
+                      path.size() > 3 ? to_optional_instant(path.at(3)) : std::nullopt};
     }
     decltype(drilled_) drilled;
     const json all_drilled = list("drilled");

@@ -110,6 +110,15 @@ std::vector<std::string> Account::hear(const Effect& effect) {
   return lines;
 }
 
+std::vector<std::string> Account::people() const {
+  std::vector<std::string> lines;
+  for (const auto& [who, person] : people_) {
+    lines.push_back(fmt::format("{} would have been told {}{}.", who, times(person.times.size()),
+                                person.asleep > 0 ? fmt::format(", {} outside waking hours", times(static_cast<std::size_t>(person.asleep))) : ""));
+  }
+  return lines;
+}
+
 std::vector<std::string> Account::close(Instant end) {
   std::vector<std::string> lines;
   end_telling(lines);
@@ -119,10 +128,7 @@ std::vector<std::string> Account::close(Instant end) {
   for (const auto& [key, since] : standing_) {
     lines.push_back(fmt::format("{} still stands at the end, after {}.", key, to_words(std::chrono::floor<std::chrono::minutes>(end - since))));
   }
-  for (const auto& [who, person] : people_) {
-    lines.push_back(fmt::format("{} would have been told {}{}.", who, times(person.times.size()),
-                                person.asleep > 0 ? fmt::format(", {} outside waking hours", times(static_cast<std::size_t>(person.asleep))) : ""));
-  }
+  for (const std::string& sentence : people()) lines.push_back(sentence);
   for (const auto& [key, since] : blind_) unseen_[key] += end - since;
   for (const auto& [key, span] : unseen_) {
     lines.push_back(fmt::format("{} could not tell for {} in all{}.", key, to_words(std::chrono::floor<std::chrono::minutes>(span)),

@@ -24,6 +24,9 @@ class Account {
   /// The lines that are left, then the sums. `end`: when the tapes ended.
   [[nodiscard]] std::vector<std::string> close(Instant end);
 
+  /// For each person who was told anything "wren would have been told 10 times, twice outside waking hours."
+  [[nodiscard]] std::vector<std::string> people() const;
+
   [[nodiscard]] const Story& story() const { return story_; }
 
  private:

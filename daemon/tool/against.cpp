@@ -1,16 +1,21 @@
 #include "daemon/tool/against.hpp"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <nlohmann/json.hpp>
 #include <set>
 
 #include "daemon/json_text.hpp"
+#include "rules/explain/words.hpp"
 
 namespace underwing::tool {
 
 namespace {
 
 constexpr Duration kPairWithin = std::chrono::hours(1);
+
+using Kind = Difference::Kind;
 
 Priority priority_of(const std::string& text) {
   return text == "urgent" ? Priority::urgent : text == "soon" ? Priority::soon : Priority::note;
@@ -26,33 +31,92 @@ bool pair_up(const Stood& a, const Stood& b) {
   return same_place(a, b) && (overlap(a, b) || std::chrono::abs(a.raised - b.raised) <= kPairWithin);
 }
 
+/// In whole minutes, seconds only below one.
+std::string in_minutes(Duration span) { return to_words(span < std::chrono::minutes(1) ? span : std::chrono::round<std::chrono::minutes>(span)); }
+
+Instant end_of_urgency(const Stood& alarm) { return alarm.eased.value_or(alarm.returned.value_or(kNever)); }
+
+/// The first alarm that is urgent in the house of one that woke people, while that one was.
+const Stood* instead_of(const Stood& woke, const std::vector<Stood>& others) {
+  const Stood* first = nullptr;
+  for (const Stood& other : others) {
+    if (other.house != woke.house || !other.wakes || *other.wakes > end_of_urgency(woke) || end_of_urgency(other) < *woke.wakes) continue;
+    if (first == nullptr || *other.wakes < *first->wakes) first = &other;
+  }
+  return first;
+}
+
+/// A wake-up that falls away; `is`: the same alarm, that wakes nobody now.
+Difference lost(const Stood& was, const std::optional<Stood>& is, const std::vector<Stood>& after) {
+  const Stood* instead = instead_of(was, after);
+  if (instead == nullptr) return {Kind::missed, was, is};
+  return {Kind::wakes_no_more, was, is, std::max(Duration::zero(), *instead->wakes - *was.wakes), instead->rule};
+}
+
+void compare_pair(std::vector<Difference>& differences, const Stood& was, const Stood& is, const std::vector<Stood>& after) {
+  if (was.wakes && !is.wakes) return differences.push_back(lost(was, is, after));
+  if (!was.wakes && is.wakes) return differences.push_back({Kind::wakes, was, is});
+  if (was.priority != is.priority) differences.push_back({Kind::other_priority, was, is});
+  const Instant before = was.wakes.value_or(was.raised), now = is.wakes.value_or(is.raised);
+  if (before != now) differences.push_back({now < before ? Kind::earlier : Kind::later, was, is, std::chrono::abs(now - before)});
+}
+
 }  // namespace
 
 void StoodList::hear(const Effect& effect) {
   if (effect.kind != Effect::Kind::event) return;
   const auto event = nlohmann::json::parse(effect.json, nullptr, false);
   const std::string kind = text_of(event, "event");
-  if (kind != "raised" && kind != "worsened" && kind != "returned") return;
-  Stood stood{text_of(event, "house"), text_of(event, "rule"), text_of(event, "probe"), priority_of(text_of(event, "priority")), effect.time, {}};
-  if (kind == "raised") return alarms_.push_back(stood);
+  if (kind != "raised" && kind != "worsened" && kind != "eased" && kind != "returned") return;
+  Stood stood{text_of(event, "house"), text_of(event, "rule"), text_of(event, "probe"), priority_of(text_of(event, "priority")), effect.time};
+  if (kind == "raised") {
+    if (stood.priority == Priority::urgent) stood.wakes = effect.time;
+    return alarms_.push_back(stood);
+  }
   const auto open = std::find_if(alarms_.rbegin(), alarms_.rend(), [&](const Stood& other) { return same_place(other, stood) && !other.returned; });
   if (open == alarms_.rend()) return;
-  if (kind == "returned") open->returned = effect.time;
-  else open->priority = std::max(open->priority, stood.priority);
+  if (kind == "returned") {
+    open->returned = effect.time;
+  } else if (kind == "eased") {
+    if (open->wakes && !open->eased && stood.priority != Priority::urgent) open->eased = effect.time;
+  } else {
+    open->priority = std::max(open->priority, stood.priority);
+    if (stood.priority != Priority::urgent) return;
+    if (!open->wakes) open->wakes = effect.time;
+    open->eased.reset();
+  }
 }
 
 std::size_t StoodList::urgent() const {
-  return static_cast<std::size_t>(std::count_if(alarms_.begin(), alarms_.end(), [](const Stood& alarm) { return alarm.priority == Priority::urgent; }));
+  return static_cast<std::size_t>(std::count_if(alarms_.begin(), alarms_.end(), [](const Stood& alarm) { return alarm.wakes.has_value(); }));
+}
+
+Instant Difference::time() const {
+  Instant first = kNever;
+  for (const auto& alarm : {was, is}) {
+    if (alarm && alarm->wakes) first = std::min(first, *alarm->wakes);
+  }
+  if (first != kNever) return first;
+  for (const auto& alarm : {was, is}) {
+    if (alarm) first = std::min(first, alarm->raised);
+  }
+  return first;
+}
+
+bool Difference::of_a_wake_up() const {
+  return kind != Kind::other_priority && ((was && was->wakes) || (is && is->wakes));
 }
 
 const char* to_string(Difference::Kind kind) {
   switch (kind) {
-    case Difference::Kind::falls_away: return "falls away";
-    case Difference::Kind::comes_in: return "comes in";
-    case Difference::Kind::earlier: return "earlier";
-    case Difference::Kind::later: return "later";
-    case Difference::Kind::other_priority: return "other priority";
-    case Difference::Kind::missed: return "would be missed";
+    case Kind::falls_away: return "falls away";
+    case Kind::comes_in: return "comes in";
+    case Kind::earlier: return "earlier";
+    case Kind::later: return "later";
+    case Kind::other_priority: return "other priority";
+    case Kind::wakes_no_more: return "wakes no more";
+    case Kind::wakes: return "wakes";
+    case Kind::missed: return "would be missed";
   }
   return "";
 }
@@ -63,26 +127,61 @@ std::vector<Difference> compare(const std::vector<Stood>& before, const std::vec
   for (const Stood& old : before) {
     std::size_t match = 0;
     while (match < after.size() && (paired.contains(match) || !pair_up(old, after[match]))) ++match;
-    if (match == after.size()) {
-      const bool covered = std::any_of(after.begin(), after.end(), [&](const Stood& other) {
-        return other.house == old.house && other.priority == Priority::urgent && overlap(old, other);
-      });
-      const bool missed = old.priority == Priority::urgent && !covered;
-      differences.push_back({missed ? Difference::Kind::missed : Difference::Kind::falls_away, old, Duration::zero(), old.priority});
-      continue;
+    if (match < after.size()) {
+      paired.insert(match);
+      compare_pair(differences, old, after[match], after);
+    } else if (old.wakes) {
+      differences.push_back(lost(old, std::nullopt, after));
+    } else {
+      differences.push_back({Kind::falls_away, old, std::nullopt});
     }
-    paired.insert(match);
-    const Stood& now = after[match];
-    if (now.priority != old.priority) differences.push_back({Difference::Kind::other_priority, now, Duration::zero(), old.priority});
-    if (now.raised == old.raised) continue;
-    differences.push_back({now.raised < old.raised ? Difference::Kind::earlier : Difference::Kind::later, now,
-                           std::chrono::abs(now.raised - old.raised), old.priority});
   }
   for (std::size_t i = 0; i < after.size(); ++i) {
-    if (!paired.contains(i)) differences.push_back({Difference::Kind::comes_in, after[i], Duration::zero(), after[i].priority});
+    if (!paired.contains(i)) differences.push_back({after[i].wakes ? Kind::wakes : Kind::comes_in, std::nullopt, after[i]});
   }
-  std::stable_sort(differences.begin(), differences.end(), [](const auto& a, const auto& b) { return a.alarm.raised < b.alarm.raised; });
+  std::stable_sort(differences.begin(), differences.end(), [](const auto& a, const auto& b) { return a.time() < b.time(); });
   return differences;
+}
+
+std::string in_words(const Difference& difference, const std::function<std::string(Instant)>& clock) {
+  const Stood& alarm = difference.alarm();
+  const std::string name = fmt::format("{}{}: {}", alarm.house, alarm.probe.empty() ? "" : " " + alarm.probe, alarm.rule);
+  const std::string what = fmt::format("{} ({})", name, to_string(alarm.priority));
+  const std::string now = difference.is ? fmt::format("is only {} now", to_string(alarm.priority)) : "falls away";
+  switch (difference.kind) {
+    case Kind::falls_away: return what + " falls away";
+    case Kind::comes_in: return what + " comes in";
+    case Kind::earlier:
+    case Kind::later: {
+      const char* which = difference.kind == Kind::earlier ? "earlier" : "later";
+      if (!alarm.wakes) return fmt::format("{} comes {} {}", what, in_minutes(difference.apart), which);
+      return fmt::format("{} wakes {} {}: {}, now {}", name, in_minutes(difference.apart), which, clock(*difference.was->wakes), clock(*alarm.wakes));
+    }
+    case Kind::other_priority: return fmt::format("{} was {} before", what, to_string(difference.was->priority));
+    case Kind::wakes: return difference.was ? fmt::format("{} wakes, and was only {} before", name, to_string(difference.was->priority)) : name + " comes in and wakes";
+    case Kind::wakes_no_more: {
+      const std::string when = difference.apart == Duration::zero() ? "no later" : in_minutes(difference.apart) + " later";
+      return fmt::format("{} wakes no more, it {}; {} wakes instead, {}", name, now, difference.instead, when);
+    }
+    case Kind::missed: return fmt::format("{} WOULD BE MISSED: it woke, it {}, and nothing else is urgent in that house meanwhile", name, now);
+  }
+  return what;
+}
+
+std::string sum_of(const std::vector<Difference>& differences) {
+  std::vector<std::string> parts;
+  const auto add = [&](Kind kind, const char* singular, const char* plural) {
+    const auto count = std::count_if(differences.begin(), differences.end(), [&](const Difference& d) { return d.kind == kind && d.of_a_wake_up(); });
+    if (count > 0) parts.push_back(fmt::format("{} {}", count, count == 1 ? singular : plural));
+  };
+  add(Kind::missed, "would be missed", "would be missed");
+  add(Kind::wakes_no_more, "falls away", "fall away");
+  add(Kind::wakes, "comes in", "come in");
+  add(Kind::earlier, "comes earlier", "come earlier");
+  add(Kind::later, "comes later", "come later");
+  if (differences.empty()) return "";
+  const std::string count = fmt::format("{} difference{}", differences.size(), differences.size() == 1 ? "" : "s");
+  return parts.empty() ? count + ", none of a wake-up." : fmt::format("{}; of wake-ups {}.", count, join_words(parts));
 }
 
 }  // namespace underwing::tool

@@ -1,5 +1,6 @@
 #pragma once
 
+#include <functional>
 #include <optional>
 #include <string>
 #include <vector>
@@ -13,7 +14,9 @@ struct Stood {
   std::string house, rule, probe;
   Priority priority = Priority::note;  ///< the worst that it reached
   Instant raised{};
-  std::optional<Instant> returned;     ///< none: it stood to the end of the tape
+  std::optional<Instant> returned{};   ///< none: it stood to the end of the tape
+  std::optional<Instant> wakes{};      ///< when it was first urgent; none: it never was
+  std::optional<Instant> eased{};      ///< when it was last not urgent any more; none: it was to its end
 };
 
 /// Gathers alarms from the effects of a replay.
@@ -29,18 +32,39 @@ class StoodList {
 
 /// What differs for one alarm between two sets of rules on the same tapes.
 struct Difference {
-  enum class Kind : std::uint8_t { falls_away, comes_in, earlier, later, other_priority, missed };
+  enum class Kind : std::uint8_t {
+    falls_away,      ///< it was no wake-up
+    comes_in,        ///< it is no wake-up
+    earlier, later,  ///< both or neither wake: the wake-up, or what is raised
+    other_priority,  ///< both or neither wake
+    wakes_no_more,   ///< the wake-up falls away, and `instead` wakes in that house meanwhile
+    wakes,           ///< a wake-up comes in
+    missed           ///< the wake-up falls away, and nothing else is urgent in that house meanwhile
+  };
   Kind kind = Kind::falls_away;
-  Stood alarm;                         ///< of `comes_in`, `earlier`, `later`, `other_priority`: as it is now
-  Duration apart{0};                   ///< of `earlier` and `later`
-  Priority before = Priority::note;    ///< of `other_priority`
+  std::optional<Stood> was, is;  ///< one of them at least
+  Duration apart{0};             ///< of `earlier` and `later`; of `wakes_no_more` how much later `instead` wakes
+  std::string instead{};         ///< of `wakes_no_more`: the rule that does
+
+  [[nodiscard]] const Stood& alarm() const { return is ? *is : *was; }
+  /// When it matters: at the earlier of both wake-ups, or of both times raised where neither wakes.
+  [[nodiscard]] Instant time() const;
+  /// Whether somebody is woken, or was, or is at another time.
+  [[nodiscard]] bool of_a_wake_up() const;
 };
 
+/// "falls away", "would be missed" …
 [[nodiscard]] const char* to_string(Difference::Kind kind);
 
 /// Pairs the alarms of both replays (same house, rule and probe, standing at overlapping times or raised within an
-/// hour of one another) and says what differs, in time order. `missed` is said of an urgent alarm that falls away
-/// while nothing urgent stands in that house at any time between its raising and its return.
+/// hour of one another) and says what differs, in time order: first of all the moment at which each is first urgent, which is
+/// when it wakes people.
 [[nodiscard]] std::vector<Difference> compare(const std::vector<Stood>& before, const std::vector<Stood>& after);
+
+/// "h1: ammonia wakes 2 h 18 min later, at 03:38"; `clock` gives a time of day in words.
+[[nodiscard]] std::string in_words(const Difference& difference, const std::function<std::string(Instant)>& clock);
+
+/// "3 differences: 1 wake-up would be missed, 1 comes later." None: empty.
+[[nodiscard]] std::string sum_of(const std::vector<Difference>& differences);
 
 }  // namespace underwing::tool

@@ -68,18 +68,42 @@ int run(const Options& options, const Common& common) {
   return 0;
 }
 
-std::string in_words(const Difference& difference) {
-  const Stood& alarm = difference.alarm;
-  const std::string what = fmt::format("{}{}: {} ({})", alarm.house, alarm.probe.empty() ? "" : " " + alarm.probe, alarm.rule, to_string(alarm.priority));
-  switch (difference.kind) {
-    case Difference::Kind::falls_away: return what + " falls away";
-    case Difference::Kind::comes_in: return what + " comes in";
-    case Difference::Kind::earlier: return fmt::format("{} comes {} earlier", what, to_words(difference.apart));
-    case Difference::Kind::later: return fmt::format("{} comes {} later", what, to_words(difference.apart));
-    case Difference::Kind::other_priority: return fmt::format("{} was {} before", what, to_string(difference.before));
-    case Difference::Kind::missed: return what + " WOULD BE MISSED: nothing urgent stands in that house meanwhile";
+nlohmann::ordered_json to_json(const std::optional<Stood>& alarm) {
+  if (!alarm) return {};
+  const auto time = [](const std::optional<Instant>& at) { return at ? nlohmann::ordered_json(to_rfc3339(*at)) : nlohmann::ordered_json(); };
+  return {{"priority", to_string(alarm->priority)}, {"raised", to_rfc3339(alarm->raised)}, {"urgent", time(alarm->wakes)}, {"returned", time(alarm->returned)}};
+}
+
+nlohmann::ordered_json to_json(const Difference& difference) {
+  const Stood& alarm = difference.alarm();
+  const auto text = [](const std::string& name) { return name.empty() ? nlohmann::ordered_json() : nlohmann::ordered_json(name); };
+  return {{"time", to_rfc3339(difference.time())}, {"difference", to_string(difference.kind)}, {"wake_up", difference.of_a_wake_up()},
+          {"house", alarm.house}, {"rule", alarm.rule}, {"probe", text(alarm.probe)}, {"priority", to_string(alarm.priority)},
+          {"minutes", hours_of(difference.apart) * 60.0}, {"instead", text(difference.instead)},
+          {"before", to_json(difference.was)}, {"now", to_json(difference.is)}};
+}
+
+/// What one set of rules makes of the tapes.
+struct Side {
+  std::string folder;
+  std::shared_ptr<const RuleSet> rules;
+  std::unique_ptr<Account> account;
+  StoodList list;
+
+  [[nodiscard]] std::string sum() const {
+    const std::size_t all = list.alarms().size();
+    return fmt::format("{}: {} alarm{}, {} urgent.", folder, all, all == 1 ? "" : "s", list.urgent() == 0 ? "none" : fmt::format("{}", list.urgent()));
   }
-  return what;
+};
+
+void say_sums(const Side& older, const Side& newer, const std::vector<Difference>& differences) {
+  for (const Side* side : {&older, &newer}) {
+    fmt::print("{}\n", side->sum());
+    for (const std::string& sentence : side->account->people()) fmt::print("  {}\n", sentence);
+  }
+  if (!differences.empty()) fmt::print("{}\n", sum_of(differences));
+  else if (older.account->people() != newer.account->people()) fmt::print("The same alarms at the same times, but people are told differently.\n");
+  else fmt::print("No difference on these tapes.\n");
 }
 
 /// The same tapes under the rules of `farm` and, against them, those of another folder.
@@ -87,35 +111,30 @@ int run_against(const Options& options, const Common& common) {
   const auto replaying = replay_options(options);
   if (!replaying) return 2;
   const std::vector<std::filesystem::path> tapes(options.tapes.begin(), options.tapes.end());
-  StoodList lists[2];
-  std::shared_ptr<const RuleSet> rules[2];
-  for (const std::size_t i : {0U, 1U}) {
+  Side sides[2] = {{options.farm, nullptr, nullptr, {}}, {options.against, nullptr, nullptr, {}}};
+  for (Side& side : sides) {
     int status = 0;
-    rules[i] = load_for_replay(i == 0 ? options.farm : options.against, common, status);
-    if (!rules[i]) return status;
-    const auto replayed = replay(rules[i], tapes, *replaying, [&](const Effect& effect) { lists[i].hear(effect); });
+    side.rules = load_for_replay(side.folder, common, status);
+    if (!side.rules) return status;
+    side.account = std::make_unique<Account>(*side.rules);
+    const auto replayed = replay(side.rules, tapes, *replaying, [&side](const Effect& effect) {
+      side.list.hear(effect);
+      static_cast<void>(side.account->hear(effect));
+    });
     if (!replayed.ok()) {
       fmt::print(stderr, "underwing: {}\n", replayed.error());
       return 2;
     }
   }
-  const std::vector<Difference> differences = compare(lists[0].alarms(), lists[1].alarms());
-  const Story story(*rules[0]);
+  const std::vector<Difference> differences = compare(sides[0].list.alarms(), sides[1].list.alarms());
+  const Story& story = sides[0].account->story();
   for (const Difference& difference : differences) {
-    if (common.json) {
-      fmt::print("{}\n", nlohmann::ordered_json({{"time", to_rfc3339(difference.alarm.raised)}, {"difference", to_string(difference.kind)},
-                                                 {"house", difference.alarm.house}, {"rule", difference.alarm.rule},
-                                                 {"probe", difference.alarm.probe.empty() ? nlohmann::ordered_json() : nlohmann::ordered_json(difference.alarm.probe)},
-                                                 {"priority", to_string(difference.alarm.priority)},
-                                                 {"minutes", hours_of(difference.apart) * 60.0}}).dump());
-    } else {
-      fmt::print("{}  {}\n", story.stamp(difference.alarm.raised), in_words(difference));
-    }
+    if (common.json) fmt::print("{}\n", to_json(difference).dump());
+    else fmt::print("{}  {}\n", story.stamp(difference.time()), in_words(difference, [&](Instant time) { return story.clock(time); }));
   }
   if (!common.json) {
-    fmt::print("{}{}: {} alarms, {} of them urgent. {}: {} alarms, {} urgent. {}\n", differences.empty() ? "" : "\n", options.farm,
-               lists[0].alarms().size(), lists[0].urgent(), options.against, lists[1].alarms().size(), lists[1].urgent(),
-               differences.empty() ? "No difference on these tapes." : fmt::format("{} differences.", differences.size()));
+    if (!differences.empty()) fmt::print("\n");
+    say_sums(sides[0], sides[1], differences);
   }
   const bool missed = std::any_of(differences.begin(), differences.end(), [](const Difference& d) { return d.kind == Difference::Kind::missed; });
   return missed ? 1 : 0;

@@ -81,6 +81,8 @@ class Print final : public Plugin {
       throw SettingsError(
           fmt::format("settings.replies '{}' cannot be opened: {}.", replies_path_, std::strerror(errno)));
     }
+    // What stands in a plain file was taken in an earlier life. A pipe has no end to go to.
+    lseek(replies_fd_, 0, SEEK_END);
   }
 
   void on_deliver(const Delivery& delivery) override {

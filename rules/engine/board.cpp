@@ -60,8 +60,8 @@ std::size_t Board::find_cell(std::unique_ptr<const Program> program) {
   return index;
 }
 
-void Board::work_off_minute(Instant minute, Duration wall_ahead) {
-  for (Share& share : shares) {
+void Board::work_off_minute(std::span<Share> some, Instant minute, Duration wall_ahead) {
+  for (Share& share : some) {
     if (minute.time_since_epoch() % minute_step(share.span) == Duration::zero()) work_out(share, minute, wall_ahead);
   }
 }

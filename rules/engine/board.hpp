@@ -2,6 +2,7 @@
 
 #include <cstdint>
 #include <memory>
+#include <span>
 #include <vector>
 
 #include "rules/engine/series.hpp"
@@ -111,8 +112,8 @@ struct Board {
   std::size_t find_share(Share share);
   std::size_t find_cell(std::unique_ptr<const Program> program);
 
-  /// Works out the shares that are due at this whole minute; `work_out` one of them, whatever is due.
-  void work_off_minute(Instant minute, Duration wall_ahead);
+  /// Works out those of `some` shares that are due at this whole minute; `work_out` one of them, whatever is due.
+  void work_off_minute(std::span<Share> some, Instant minute, Duration wall_ahead);
   void work_out(Share& share, Instant now, Duration wall_ahead);
 
   [[nodiscard]] double value_of(const Aggregate& aggregate, const Moment& moment);

@@ -29,7 +29,6 @@ Duration longest_span(const RuleSet& rules) {
 
 Engine::Engine(std::shared_ptr<const RuleSet> rules) : rules_(std::move(rules)) {
   states_.resize(rules_->rules.size());
-  probes_.resize(rules_->probes.size());
   work_until_.assign(rules_->houses.size(), Instant(Duration::min()));
   scheduled_.assign(rules_->probes.size() + rules_->rules.size(), kNever);
 }
@@ -39,21 +38,26 @@ void Engine::compile() {
   board_.series.clear();
   for (const Probe& probe : rules_->probes) board_.series.emplace_back(probe.quality, now_);
   compiled_.resize(rules_->rules.size());
-  for (ProbeState& probe : probes_) {
-    probe.dependents.clear();
-    probe.readers.clear();
-  }
+  probes_.assign(rules_->probes.size(), {});
   board_.bands.assign(rules_->probes.size(), {});
   settled_.assign(rules_->rules.size(), false);
   find_siblings();
   for (const Flock& flock : rules_->flocks) {
     for (const auto& [probe, age] : flock.counts_from) probes_[probe].may_wait = true;
   }
-  for (std::size_t rule = 0; rule < rules_->rules.size(); ++rule) {
-    if (rule == 0 || rules_->rules[rule].house != rules_->rules[rule - 1].house) {
-      board_.begin_house();
-    }
-    compile_rule(rule);
+  houses_.assign(rules_->houses.size(), {});
+  std::size_t probe = 0, rule = 0;
+  for (std::size_t house = 0; house < houses_.size(); ++house) {
+    HouseState& state = houses_[house];
+    state.probes_begin = probe;
+    for (; probe < probes_.size() && rules_->probes[probe].house == house; ++probe) probes_[probe].house = house;
+    state.probes_end = probe;
+    state.rules_begin = rule;
+    state.shares_begin = board_.shares.size();
+    board_.begin_house();
+    for (; rule < rules_->rules.size() && rules_->rules[rule].house == house; ++rule) compile_rule(rule);
+    state.rules_end = rule;
+    state.shares_end = board_.shares.size();
   }
 }
 
@@ -227,7 +231,7 @@ void Engine::evaluate(std::size_t index, Occasion occasion) {
       event.rule = index;
       event.probe = rule.probe;
       event.age_h = age_h(index);
-      settled_[index] = false;
+      unsettle(index);
       events_.push_back(event);
     }
   }
@@ -286,16 +290,20 @@ void Engine::work_off_next() {
   now_ = std::max(now_, time);
   ++version_;
   if (minute) {
-    for (Series& series : board_.series) series.work_off_minute(time);
-    board_.work_off_minute(time, wall_ahead_);
     next_minute_ += std::chrono::minutes(1);
-    evaluate_all(Occasion::minute);
-    look_out();
+    for (HouseState& house : houses_) work_off_minute(house, time);
     return;
   }
   std::sort(concerned_.begin(), concerned_.end());
   concerned_.erase(std::unique(concerned_.begin(), concerned_.end()), concerned_.end());
   for (const std::size_t rule : concerned_) evaluate(rule, Occasion::due);
+}
+
+void Engine::work_off_minute(HouseState& house, Instant minute) {
+  for (std::size_t probe = house.probes_begin; probe < house.probes_end; ++probe) board_.series[probe].work_off_minute(minute, slope_scratch_);
+  board_.work_off_minute(std::span(board_.shares).subspan(house.shares_begin, house.shares_end - house.shares_begin), minute, wall_ahead_);
+  for (std::size_t rule = house.rules_begin; rule < house.rules_end; ++rule) evaluate(rule, Occasion::minute);
+  look_out(house);
 }
 
 void Engine::advance(Instant now) {
@@ -335,7 +343,7 @@ void Engine::note_quality(std::size_t probe, const Series::Taken& taken, double 
 
 void Engine::note_neighbours(std::size_t probe, double value) {
   ProbeState& state = probes_[probe];
-  if (state.siblings.empty() || (!state.suspect && state.near.holds(value))) return;
+  if ((!state.suspect && state.near.holds(value)) || state.siblings.empty()) return;
   const double max_apart = *rules_->probes[probe].quality.max_apart;
   held_.clear();
   std::size_t near = 0;
@@ -355,24 +363,30 @@ void Engine::note_neighbours(std::size_t probe, double value) {
 void Engine::take(std::size_t probe, Instant time, double value) {
   if (!begun_) begin(time);
   if (time > now_) advance(time);
-  const bool first = !board_.series[probe].ever_good();
-  const bool expected = was_expected(probe, time, value);
+  ProbeState& state = probes_[probe];
+  HouseState& house = houses_[state.house];
+  const bool expected = time >= house.outlook.now && board_.bands[probe].holds(value);
   const Series::Taken taken = board_.series[probe].take(time, value, now_);
   if (!taken.newer) return;
   if (!expected) forget_outlook_of(probe);
-  if (first && board_.series[probe].ever_good()) ++first_readings_;
+  if (taken.first_good) ++first_readings_;
   ++version_;
-  note_quality(probe, taken, value);
+  // Nothing is wrong with most readings, and was not with those before.
+  if (taken.failed != QualityTest::none || taken.ran_back || state.failing != QualityTest::none || board_.series[probe].flat()) {
+    note_quality(probe, taken, value);
+  }
   if (taken.failed == QualityTest::none) {
     note_neighbours(probe, value);
-    schedule(probe, due_of(probe));
+    // It goes stale later than it would have before: what is scheduled looks again when it comes up.
+    if (scheduled_[probe] == kNever) schedule(probe, due_of(probe));
   }
-  for (const std::size_t rule : probes_[probe].dependents) {
+  if (!state.awake) return;
+  for (const std::size_t rule : state.dependents) {
     if (settled_[rule]) continue;
     evaluate(rule, Occasion::reading);
-    ++judged_since_;
+    ++house.judged_since;
   }
-  if (judged_since_ > kLookAgainAfter * states_.size()) look_out();
+  if (house.judged_since > kLookAgainAfter * (house.rules_end - house.rules_begin)) look_out(house);
 }
 
 void Engine::set_wall(Duration wall_ahead) {

@@ -98,15 +98,26 @@ class Engine {
     std::size_t firsts_seen = 0;                        ///< of `first_readings_`, when `windows_ready` was worked out
     Instant windows_ready{Duration::min()};             ///< the longest window after each measure's first good reading
   };
-  /// What is kept of a probe beside its series.
+  /// One house: its probes, rules and shares, which stand together in the rows of all, and its outlook. Houses share
+  /// nothing, so that minute work goes from house to house, over what then fits into the processor's cache.
+  struct HouseState {
+    std::size_t probes_begin = 0, probes_end = 0;
+    std::size_t rules_begin = 0, rules_end = 0;
+    std::size_t shares_begin = 0, shares_end = 0;
+    Outlook outlook;
+    std::size_t judged_since = 0;         ///< rules judged at readings since it was taken
+  };
+  /// What is kept of a probe beside its series; first what most readings look at and no more.
   struct ProbeState {
-    std::vector<std::size_t> dependents;  ///< rules to evaluate after its readings
-    std::vector<std::size_t> readers;     ///< rules that depend on its measure in its house, through other probes too
-    std::vector<std::size_t> siblings;    ///< other probes of its measure, where the neighbour test asks for them
+    std::size_t house = 0;
+    Series::Band near;                    ///< surely near its siblings, within the outlook
+    bool awake = true;                    ///< one of its dependents is not settled
     QualityTest failing = QualityTest::none;
     bool suspect = false;                 ///< the neighbour test marks it
     bool may_wait = false;                ///< a flock of its house names it as one that counts only later
-    Series::Band near;                    ///< surely near its siblings, within the outlook
+    std::vector<std::size_t> dependents;  ///< rules to evaluate after its readings
+    std::vector<std::size_t> readers;     ///< rules that depend on its measure in its house, through other probes too
+    std::vector<std::size_t> siblings;    ///< other probes of its measure, where the neighbour test asks for them
   };
 
   void compile();
@@ -115,12 +126,14 @@ class Engine {
   [[nodiscard]] bool in_bounds(const WatchedRule& rule) const;
   void note_bounds(std::size_t rule);
   void forget_bounds();
-  void look_out();
+  void work_off_minute(HouseState& house, Instant minute);
+  void look_out(HouseState& house);
   [[nodiscard]] bool stays_as_it_is(std::size_t rule, const Outlook& outlook);
+  void unsettle(std::size_t rule);
+  void wake_probes_of(std::size_t rule);
   void forget_outlook();
   void forget_outlook_of(std::size_t probe);
-  [[nodiscard]] Series::Band near_siblings(std::size_t probe) const;
-  [[nodiscard]] bool was_expected(std::size_t probe, Instant time, double value) const;
+  [[nodiscard]] Series::Band near_siblings(std::size_t probe, const Outlook& outlook) const;
   void see(std::size_t rule, Occasion occasion);
   [[nodiscard]] bool waits(std::size_t probe, Instant wall) const { return probes_[probe].may_wait && rules_->waits_for(probe, wall); }
   [[nodiscard]] Instant counting_begin(std::size_t rule);
@@ -138,16 +151,16 @@ class Engine {
   std::vector<Compiled> compiled_;
   std::vector<RuleState> states_;
   std::vector<ProbeState> probes_;                    ///< by probe
+  std::vector<HouseState> houses_;                    ///< by house
   std::vector<Instant> work_until_;                   ///< by house
   std::set<std::pair<Instant, std::size_t>> due_;     ///< what falls due when: a probe, or the number of probes plus a rule
   std::vector<Instant> scheduled_;                    ///< by id: its one entry in `due_`
   std::vector<std::size_t> concerned_;
-  Outlook outlook_;
-  std::size_t judged_since_ = 0;  ///< rules judged at readings since it was taken
   std::vector<char> settled_;                       ///< by rule: nothing that is expected within the outlook changes it
   std::vector<Event> events_;
   std::vector<Event> found_;
   std::vector<double> held_;                          ///< scratch of the neighbour test
+  Series::SlopeScratch slope_scratch_;
   Sight sight_;
   RuleState::Judgement judgement_;
   bool begun_ = false;

@@ -112,7 +112,7 @@ void Engine::adopt(const Engine& older) {
 
 void Engine::restore(std::size_t rule, const RuleState& state) {
   states_[rule] = state;
-  if (!settled_.empty()) settled_[rule] = false;
+  if (!settled_.empty()) unsettle(rule);
   schedule(rules_->probes.size() + rule, due_of(rules_->probes.size() + rule));
 }
 

@@ -2,7 +2,7 @@
 // tell and goes on unable to, whatever comes until the next whole minute inside the bands of what is
 // expected, would be looked at in vain. The first reading outside its band (the first of a silent probe, a
 // late one, any value that people enter) ends that for all rules that read its measure; after many judgements
-// at readings the engine looks out anew.
+// at readings of a house the engine looks out anew there.
 #include "rules/engine/engine.hpp"
 
 namespace underwing {
@@ -27,49 +27,63 @@ bool may_be_known(Limit::Side side, const Range& value, const Range& limit) {
 
 }  // namespace
 
-void Engine::look_out() {
-  judged_since_ = 0;
-  ++outlook_.serial;
-  outlook_.now = now_;
-  outlook_.until = next_minute_;
-  outlook_.wall = wall();
-  for (std::size_t probe = 0; probe < board_.series.size(); ++probe) {
-    board_.bands[probe] = board_.series[probe].expected(outlook_);
+void Engine::look_out(HouseState& house) {
+  house.judged_since = 0;
+  Outlook& outlook = house.outlook;
+  ++outlook.serial;
+  outlook.now = now_;
+  outlook.until = next_minute_;
+  outlook.wall = wall();
+  for (std::size_t probe = house.probes_begin; probe < house.probes_end; ++probe) {
+    board_.bands[probe] = board_.series[probe].expected(outlook);
   }
-  for (std::size_t probe = 0; probe < probes_.size(); ++probe) probes_[probe].near = near_siblings(probe);
-  for (std::size_t rule = 0; rule < states_.size(); ++rule) settled_[rule] = stays_as_it_is(rule, outlook_);
+  for (std::size_t probe = house.probes_begin; probe < house.probes_end; ++probe) probes_[probe].near = near_siblings(probe, outlook);
+  for (std::size_t probe = house.probes_begin; probe < house.probes_end; ++probe) probes_[probe].awake = false;
+  for (std::size_t rule = house.rules_begin; rule < house.rules_end; ++rule) {
+    settled_[rule] = stays_as_it_is(rule, outlook);
+    if (!settled_[rule]) wake_probes_of(rule);
+  }
+}
+
+void Engine::unsettle(std::size_t rule) {
+  if (!settled_[rule]) return;
+  settled_[rule] = false;
+  wake_probes_of(rule);
+}
+
+void Engine::wake_probes_of(std::size_t rule) {
+  for (const std::size_t probe : compiled_[rule].probes) probes_[probe].awake = true;
 }
 
 void Engine::forget_outlook() {
   settled_.assign(settled_.size(), false);
-  for (ProbeState& probe : probes_) probe.near = {};
+  for (ProbeState& probe : probes_) {
+    probe.near = {};
+    probe.awake = true;
+  }
 }
 
 void Engine::forget_outlook_of(std::size_t probe) {
-  for (const std::size_t rule : probes_[probe].readers) settled_[rule] = false;
+  for (const std::size_t rule : probes_[probe].readers) unsettle(rule);
   for (const std::size_t sibling : probes_[probe].siblings) probes_[sibling].near = {};
 }
 
-/// Where a value is near each of its siblings, wherever they go. Empty where one of them may come or go.
-Series::Band Engine::near_siblings(std::size_t probe) const {
-  if (probes_[probe].siblings.empty()) return {};
-  const Instant wall_until = outlook_.wall + outlook_.length();
-  const auto changes = [&](std::size_t one) { return waits(one, outlook_.wall) != waits(one, wall_until); };
+/// Where a value is near each of its siblings, wherever they go: anywhere, without any. Empty where one of them may come or go.
+Series::Band Engine::near_siblings(std::size_t probe, const Outlook& outlook) const {
+  if (probes_[probe].siblings.empty()) return {-Range::kFar, Range::kFar};
+  const Instant wall_until = outlook.wall + outlook.length();
+  const auto changes = [&](std::size_t one) { return waits(one, outlook.wall) != waits(one, wall_until); };
   if (changes(probe)) return {};
   const double max_apart = *rules_->probes[probe].quality.max_apart;
   Series::Band near{-Range::kFar, Range::kFar};
   for (const std::size_t sibling : probes_[probe].siblings) {
     if (changes(sibling)) return {};
-    if (waits(sibling, outlook_.wall)) continue;
+    if (waits(sibling, outlook.wall)) continue;
     const Series::Band& band = board_.bands[sibling];
     if (band.empty()) return {};
     near = {std::max(near.low, band.high - max_apart), std::min(near.high, band.low + max_apart)};
   }
   return near;
-}
-
-bool Engine::was_expected(std::size_t probe, Instant time, double value) const {
-  return time >= outlook_.now && board_.bands[probe].holds(value);
 }
 
 bool Engine::stays_as_it_is(std::size_t index, const Outlook& outlook) {

@@ -37,6 +37,8 @@ std::vector<double> hours_of_points(const Curve& curve) {
   return ages;
 }
 
+double Program::CurveUse::at(double age_h) const { return curve_at(*curve, ages_h, age_h); }
+
 double curve_age_at(const Curve& curve, double value) {
   const auto& points = curve.points;
   if (!known(value)) return kUnknown;
@@ -119,8 +121,8 @@ double Program::run(const Moment& moment, Board& board) const {
         push(board.series[step.index].window(step.slot, step.function, moment.engine) * step.number +
              step.offset);
         break;
-      case Op::curve: push(curve_at(*curves_[step.index].curve, curves_[step.index].ages_h, age_h())); break;
-      case Op::curve_at: stack[top - 1] = curve_at(*curves_[step.index].curve, curves_[step.index].ages_h, stack[top - 1]); break;
+      case Op::curve: push(curves_[step.index].at(age_h())); break;
+      case Op::curve_at: stack[top - 1] = curves_[step.index].at(stack[top - 1]); break;
       case Op::curve_age_at: stack[top - 1] = curve_age_at(*curves_[step.index].curve, stack[top - 1]); break;
       case Op::age: push(age_h()); break;
       case Op::birds: push(birds(*flock_, board)); break;

@@ -55,6 +55,7 @@ class Program {
   struct CurveUse {
     std::shared_ptr<const Curve> curve;
     std::vector<double> ages_h;  ///< of its points
+    [[nodiscard]] double at(double age_h) const;
   };
   static constexpr std::size_t kStackMax = 256;  ///< the loader refuses expressions that are nested deeper
   /// An empty program for the same rule, for a part of it.

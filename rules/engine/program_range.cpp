@@ -30,7 +30,7 @@ Range Program::count_range(const Step& step, const Outlook& outlook, const Board
 
 Range Program::curve_range(const CurveUse& use, const Range& age_h) const {
   if (!age_h.sure()) return age_h.is_known == Range::Known::no ? age_h : Range::open();
-  const double begin = curve_at(*use.curve, age_h.low), end = curve_at(*use.curve, age_h.high);
+  const double begin = use.at(age_h.low), end = use.at(age_h.high);
   if (!known(begin) || !known(end)) return Range::open();
   Range range = ranges::hull({begin, end});
   for (std::size_t i = 0; i < use.ages_h.size(); ++i) {

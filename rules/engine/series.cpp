@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 
 #include "rules/engine/compare.hpp"
 
@@ -10,10 +11,11 @@ namespace underwing {
 namespace {
 
 constexpr double kParts = 1e9;                 // of a unit, in the whole-number sums
-constexpr std::size_t kFlatReadingsMin = 5;    // equal readings in a row before a line counts as flat
+constexpr std::uint8_t kFlatReadingsMin = 5;    // equal readings in a row before a line counts as flat
 constexpr std::size_t kTrendPointsMin = 5;
 constexpr double kNewestWeight = 1.0 / 16;     // in the means from which the next readings are expected
 constexpr auto kMinute = std::chrono::minutes(1);
+constexpr double kNoRate = std::numeric_limits<double>::infinity();
 
 std::int64_t to_parts(double value) { return std::llround(value * kParts); }
 
@@ -43,12 +45,12 @@ const char* to_string(QualityTest test) {
 
 Series::Series(const Measure& measure, Instant begin)
     : kind_(measure.kind),
-      stale_after_(measure.stale_after),
       // A tally takes back by a negative reading what was entered wrongly.
       plausible_low_(measure.kind == MeasureKind::tally ? -measure.plausible_high : measure.plausible_low),
       plausible_high_(measure.plausible_high),
-      max_rate_per_min_(measure.max_rate_per_min),
-      flat_after_(measure.flat_after),
+      max_rate_per_min_(measure.max_rate_per_min.value_or(kNoRate)),
+      stale_after_(measure.stale_after),
+      flat_after_(measure.flat_after.value_or(Duration::max())),
       measure_(&measure),
       begin_(begin) {}
 
@@ -67,6 +69,7 @@ std::size_t Series::add_window(Duration span, Expression::Function function) {
   if (extreme && !window.extremes) {
     window.extremes = std::make_unique<Extremes>();
     extreme_slots_.push_back(slot);
+    keeps_extremes_ = true;
   }
   if (function == slope && !window.trend) {
     window.trend = std::make_unique<Trend>();
@@ -98,15 +101,16 @@ Series::Taken Series::take(Instant time, double value, Instant now) {
     taken.failed = QualityTest::gross_range;
     return taken;
   }
-  if (max_rate_per_min_ && fresh(time)) {
+  if (max_rate_per_min_ < kNoRate && fresh(time)) {
     const double minutes = std::max(1.0, hours_of(time - last_good_) * 60.0);
-    if (below(*max_rate_per_min_ * minutes, std::fabs(value - last_value_))) {
+    if (below(max_rate_per_min_ * minutes, std::fabs(value - last_value_))) {
       taken.failed = QualityTest::rate_of_change;
       return taken;
     }
   }
   taken.ran_back = kind_ == MeasureKind::counter && ever_good() && value < last_value_ &&
                    value >= last_value_ / 2;
+  taken.first_good = !ever_good();
   note_run(time, value);
   append(time, value);
   if (newest_minute_ != kNone && time <= newest_minute_) {
@@ -120,13 +124,12 @@ Series::Taken Series::take(Instant time, double value, Instant now) {
 
 void Series::note_run(Instant time, double value) {
   if (run_count_ > 0 && value == last_value_) {
-    ++run_count_;
+    run_count_ = std::min<std::uint8_t>(run_count_ + 1, kFlatReadingsMin);
   } else {
     run_begin_ = time;
     run_count_ = 1;
   }
-  flat_ = kind_ == MeasureKind::gauge && flat_after_ && run_count_ >= kFlatReadingsMin &&
-          time - run_begin_ >= *flat_after_;
+  flat_ = kind_ == MeasureKind::gauge && run_count_ >= kFlatReadingsMin && time - run_begin_ >= flat_after_;
 }
 
 void Series::append(Instant time, double value) {
@@ -139,7 +142,7 @@ void Series::append(Instant time, double value) {
     const Duration held = held_since(last_good_, time);
     last_held_ += held;
     last_integral_ += static_cast<Sum>(last_parts_) * held.count();
-    entry.grown = entries_.back().grown;
+    entry.grown = last_grown_;
   }
   entry.held_before = last_held_;
   entry.integral = last_integral_;
@@ -151,8 +154,22 @@ void Series::append(Instant time, double value) {
   } else if (point_like()) {
     entry.grown += value;
   }
+  last_grown_ = entry.grown;
   entries_.push_back(entry);
   if (entries_.size() == 2) second_time_ = time;
+  if (keeps_extremes_) note_extremes(value);
+  if (!ever_good_) {
+    ever_good_ = true;
+    first_good_ = time;
+    mean_value_ = value;
+  }
+  last_good_ = time;
+  last_value_ = value;
+  last_parts_ = to_parts(value);
+}
+
+/// The last entry becomes a candidate, and ends those that it outdoes.
+void Series::note_extremes(double value) {
   const std::int64_t number = last();
   for (const std::size_t slot : extreme_slots_) {
     Ring<std::int64_t>& lows = windows_[slot].extremes->lows;
@@ -162,13 +179,6 @@ void Series::append(Instant time, double value) {
     lows.push_back(number);
     highs.push_back(number);
   }
-  if (count_total_++ == 0) {
-    first_good_ = time;
-    mean_value_ = value;
-  }
-  last_good_ = time;
-  last_value_ = value;
-  last_parts_ = to_parts(value);
 }
 
 /// A late reading gives minutes that were already worked off another value.
@@ -203,7 +213,7 @@ void Series::drop_front() {
 double Series::tally_since(Instant since) const {
   const std::int64_t begin = first_at_or_after(since);
   if (begin > last()) return 0.0;
-  return entries_.back().grown - at(begin).grown + at(begin).value;
+  return last_grown_ - at(begin).grown + at(begin).value;
 }
 
 double Series::grown_since(Instant since) const {
@@ -211,7 +221,7 @@ double Series::grown_since(Instant since) const {
   const std::int64_t after = first_at_or_after(since + Duration(1));
   if (after == first_ && first_ > 0) return kUnknown;  // what was read before then is gone
   const std::int64_t base = after > first_ ? after - 1 : first_;
-  return entries_.back().grown - at(base).grown;
+  return last_grown_ - at(base).grown;
 }
 
 std::int64_t Series::first_at_or_after(Instant time) const {
@@ -253,7 +263,7 @@ double Series::window(std::size_t slot, Expression::Function function, Instant n
   using enum Expression::Function;
   Window& window = windows_[slot];
   if (flat_) return kUnknown;
-  if (count_total_ == 0) return function == total && kind_ == MeasureKind::tally ? 0.0 : kUnknown;
+  if (!ever_good_) return function == total && kind_ == MeasureKind::tally ? 0.0 : kUnknown;
   if (function != change && function != total && now - last_good_ > window.silent_after) return kUnknown;
   if (function == slope) return window.trend->slope_per_h;
   if (window.next_time == kNone || window.next_time <= now - window.span) move_cursor(window, now);
@@ -275,7 +285,7 @@ double Series::mean_of_samples(const Window& window) const {
   const std::int64_t count = last() - window.cursor;
   if (count == 0) return kUnknown;
   const double before = window.cursor < first_ ? at(first_).grown - at(first_).value : at(window.cursor).grown;
-  return (at(last()).grown - before) / static_cast<double>(count);
+  return (last_grown_ - before) / static_cast<double>(count);
 }
 
 double Series::mean_held(const Window& window, Instant now) const {
@@ -317,17 +327,17 @@ double Series::total(const Window& window, Instant now) const {
   if (kind_ == MeasureKind::tally) {
     if (window.cursor == last()) return 0.0;
     const double before = window.cursor < first_ ? at(first_).grown - at(first_).value : at(window.cursor).grown;
-    return at(last()).grown - before;
+    return last_grown_ - before;
   }
   if (!usable(now) || held_in(window, now) * 2 < window.span) return kUnknown;
   const Instant start = now - window.span;
   const bool base_before = window.cursor >= first_ && start - at(window.cursor).time <= stale_after_;
   const std::int64_t base = base_before ? window.cursor : window.cursor + 1;
   if (base > last()) return kUnknown;
-  return at(last()).grown - at(base).grown;
+  return last_grown_ - at(base).grown;
 }
 
-void Series::work_off_minute(Instant minute) {
+void Series::work_off_minute(Instant minute, SlopeScratch& scratch) {
   trim(minute);
   if (newest_minute_ == kNone) return;
   newest_minute_ = std::max(newest_minute_, minute);
@@ -342,22 +352,23 @@ void Series::work_off_minute(Instant minute) {
       trend.minutes.pop_front();
       trend.changed = true;
     }
-    if (trend.changed) work_out_slope(window, minute);
+    if (trend.changed) work_out_slope(window, minute, scratch);
   }
 }
 
-void Series::work_out_slope(const Window& window, Instant minute) {
+void Series::work_out_slope(const Window& window, Instant minute, SlopeScratch& scratch) {
   Trend& trend = *window.trend;
   trend.changed = false;
   trend.slope_per_h = kUnknown;
-  points_.clear();
+  std::vector<TrendPoint>& points = scratch.points;
+  points.clear();
   for (const auto& [time, value] : trend.minutes) {
-    if (known(value)) points_.push_back({hours_of(time - minute) * 60.0, value});
+    if (known(value)) points.push_back({hours_of(time - minute) * 60.0, value});
   }
-  if (points_.size() < kTrendPointsMin) return;
-  const double span_minutes = points_.back().minute - points_.front().minute;
+  if (points.size() < kTrendPointsMin) return;
+  const double span_minutes = points.back().minute - points.front().minute;
   if (below(span_minutes * 2.0, hours_of(window.span) * 60.0)) return;
-  trend.slope_per_h = theil_sen_per_minute(points_, pairs_) * 60.0;
+  trend.slope_per_h = theil_sen_per_minute(points, scratch.pairs) * 60.0;
 }
 
 double Series::held_at(Instant time) const {

@@ -38,7 +38,7 @@ enum class QualityTest : std::uint8_t { none, gross_range, rate_of_change, flat_
 ///
 /// Memory: 48 bytes a good reading inside the longest window, at most kReadingsMax of them; beyond that the
 /// oldest go, and long windows count as held only for what is left.
-class Series {
+class alignas(64) Series {
  public:
   static constexpr std::size_t kReadingsMax = 131'072;
 
@@ -52,17 +52,23 @@ class Series {
   /// What a reading did.
   struct Taken {
     bool newer = false;                       ///< false: not newer than the newest, nothing changed
+    bool first_good = false;                  ///< none was good before it
     QualityTest failed = QualityTest::none;   ///< gross range or rate of change: the reading is passed over
     bool ran_back = false;                    ///< a counter fell by less than half: no growth
   };
   Taken take(Instant time, double value, Instant now);
 
+  /// What working out a slope needs of memory, for whoever works out many.
+  struct SlopeScratch {
+    std::vector<TrendPoint> points;
+    std::vector<double> pairs;
+  };
   /// Notes the values held at whole minute `minute` and works out the slopes. Minutes come in order, none
   /// left out.
-  void work_off_minute(Instant minute);
+  void work_off_minute(Instant minute, SlopeScratch& scratch);
 
   [[nodiscard]] const Measure& measure() const { return *measure_; }
-  [[nodiscard]] bool ever_good() const { return count_total_ > 0; }
+  [[nodiscard]] bool ever_good() const { return ever_good_; }
   [[nodiscard]] Instant first_good() const { return first_good_; }
   [[nodiscard]] Instant last_good() const { return last_good_; }
   [[nodiscard]] double last_value() const { return last_value_; }
@@ -149,6 +155,7 @@ class Series {
   [[nodiscard]] double held_at(Instant time) const;
   [[nodiscard]] std::int64_t first_at_or_after(Instant time) const;
   void append(Instant time, double value);
+  void note_extremes(double value);
   void note_run(Instant time, double value);
   void mend_minutes(Trend& trend, Instant time, double value) const;
   void trim(Instant now);
@@ -164,7 +171,7 @@ class Series {
   [[nodiscard]] double extreme(const Window& window, Expression::Function function, Instant now) const;
   [[nodiscard]] double change(const Window& window, Instant now) const;
   [[nodiscard]] double total(const Window& window, Instant now) const;
-  void work_out_slope(const Window& window, Instant minute);
+  void work_out_slope(const Window& window, Instant minute, SlopeScratch& scratch);
   /// What a window loses within an outlook.
   struct Leaving {
     std::int64_t last = 0;       ///< the entry that holds at its beginning when the outlook ends
@@ -175,37 +182,41 @@ class Series {
   [[nodiscard]] Range total_range(const Window& window, const Outlook& outlook, const Band& band) const;
   [[nodiscard]] Range extreme_range(const Window& window, Expression::Function function, const Outlook& outlook, const Band& band) const;
 
-  // What every reading touches stands together.
+  // With many houses a series is seldom in the processor's cache when its next reading comes. What most readings touch
+  // therefore fills the first three lines of 64 bytes and no more.
   MeasureKind kind_;
   bool flat_ = false;
-  Duration stale_after_;
-  double plausible_low_, plausible_high_;
-  std::optional<double> max_rate_per_min_;
-  std::optional<Duration> flat_after_;
+  bool ever_good_ = false;
+  bool keeps_extremes_ = false;      ///< a window does, so that each reading concerns it
+  std::uint8_t run_count_ = 0;       ///< equal readings in a row, counted up to kFlatReadingsMin
   Instant newest_{Duration::min()};  ///< of all readings, rejected ones included
+  double plausible_low_, plausible_high_;
+  double max_rate_per_min_;          ///< infinite: the measure has none
+  Duration stale_after_;
+  Duration flat_after_;              ///< Duration::max(): the measure has none
+  Instant second_time_ = kNone;      ///< of the second entry: once it is old enough, the first can go
+
   Instant last_good_{};
   double last_value_ = 0;
   std::int64_t last_parts_ = 0;      ///< last_value_ in parts
+  Duration last_held_{0};            ///< held time before the last entry
   double mean_value_ = 0;            ///< of the readings, the later ones counting more
   double mean_step_ = 0;             ///< how far a reading lies from the one before, likewise
-  Duration last_held_{0};            ///< held time before the last entry
-  Sum last_integral_ = 0;
-  std::size_t count_total_ = 0;
-  Instant newest_minute_ = kNone;    ///< at which a slope has noted a value; kNone: no slope is asked for
-  std::vector<Window> windows_;
-  std::vector<std::size_t> extreme_slots_;  ///< windows that keep extremes, which every reading concerns
-  std::int64_t first_ = 0;           ///< number of entries_.front(); numbers only rise
-  Ring<Entry> entries_;
-  Instant second_time_ = kNone;      ///< of the second entry: once it is old enough, the first can go
-  Duration span_max_{0};
   Instant run_begin_{};
-  std::size_t run_count_ = 0;
-  Instant first_good_{};
+  Instant newest_minute_ = kNone;    ///< at which a slope has noted a value; kNone: no slope is asked for
 
+  Sum last_integral_ = 0;
+  double last_grown_ = 0;            ///< up to and with the last entry
+  Ring<Entry> entries_;
+
+  std::int64_t first_ = 0;           ///< number of entries_.front(); numbers only rise
+  std::vector<Window> windows_;
+  std::vector<std::size_t> extreme_slots_;  ///< windows that keep extremes
+  Duration span_max_{0};
+
+  Instant first_good_{};
   const Measure* measure_;
   Instant begin_{};
-  std::vector<TrendPoint> points_;
-  std::vector<double> pairs_;
 };
 
 }  // namespace underwing

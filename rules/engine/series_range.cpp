@@ -16,7 +16,7 @@ constexpr double kGrowthExpected = 3;
 Series::Band Series::expected(const Outlook& outlook) const {
   if (!usable(outlook.now) || outlook.until - last_good_ >= stale_after_) return {};
   // Readings that go on being equal may make it flat.
-  if (kind_ == MeasureKind::gauge && flat_after_ && outlook.until - run_begin_ >= *flat_after_) return {};
+  if (kind_ == MeasureKind::gauge && outlook.until - run_begin_ >= flat_after_) return {};
   switch (kind_) {
     case MeasureKind::gauge:
       return {std::min(mean_value_ - kStepsFromMean * mean_step_, last_value_ - kStepsFromLast * mean_step_),
@@ -106,7 +106,7 @@ Range Series::window_range(std::size_t slot, Expression::Function function, cons
                            const Band& band) {
   using enum Expression::Function;
   // Silent or flat, it says nothing until the next reading, which then is one that was not expected.
-  if (flat_ || count_total_ == 0) return point_like() ? Range::open() : Range::unknown();
+  if (flat_ || !ever_good_) return point_like() ? Range::open() : Range::unknown();
   const double now = window(slot, function, outlook.now);
   const Window& window = windows_[slot];
   if (!usable(outlook.now) && !known(now) && outlook.now - last_good_ > window.silent_after)

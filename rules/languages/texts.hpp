@@ -128,8 +128,9 @@ inline constexpr std::array kTexts{
     TextRow{"work_ends", "{house} is watched again from {time}. More time: WORK {house} 30M."},
     // Rounds.
     TextRow{"round_which", "Which house? As in H1 {word} {value}."},
-    TextRow{"round_how_many", "How many? As in {house} {word} 10."},
+    TextRow{"round_how_many", "How many? As in {house} {word} {value}."},
     TextRow{"round_not_here", "{house} takes no {measure}: farm.yaml names no place for it there. Nothing was written down."},
+    TextRow{"whole_numbers", "{measure} {value} cannot be: only whole numbers. Nothing was written down."},
     TextRow{"round_cannot_be", "{measure} {value} cannot be: it is between {low} and {high}. Nothing was written down."},
     TextRow{"written", "{house} {measure} {value} is written down."},
     TextRow{"counted", "{house} {measure} {value}: {tally}."},
@@ -184,10 +185,12 @@ inline constexpr std::array kTexts{
     TextRow{"tank_low", "{house} {tank} {percent} %"},
     TextRow{"tank_ends", "{house} {tank} {percent} % will not last until morning"},
     TextRow{"path_failed", "{path} failed last time"},
+    TextRow{"path_untested", "{path} never proven"},
     TextRow{"path_old", "{path} was last proven {span} ago"},
     TextRow{"nobody_at", "nobody on duty at {time}"},
     TextRow{"drill_missed", "{who} did not answer the last drill"},
     // Drills and swaps.
+    TextRow{"path_test", "TEST of {path}, nothing is wrong: this is to prove that it reaches you. No answer needed."},
     TextRow{"drill_answered", "TEST is over: {who} answered after {span}."},
     TextRow{"drill_nobody", "TEST is over: nobody answered."},
     TextRow{"drill_not", "TEST is over: {who} did not answer."},

@@ -1,5 +1,5 @@
 // A mail server for the tests of mail: node mail_server.cjs MODULES CERTIFICATE KEY MODE
-// It is smtp-server from the npm registry, and mailparser reads the mails; MODULES holds both. MODE is a list of words with commas:
+// It is smtp-server from the npm registry, mailparser reads the mails and pngjs their pictures; MODULES holds them. MODE is a list of words with commas:
 //   implicit   TLS from the first byte; else STARTTLS is offered
 //   no-tls     STARTTLS is not offered
 //   open       takes mail without a user; else user "farm" with the password "open sesame"
@@ -11,10 +11,20 @@
 //   full       says 452 to every recipient
 //   closes     says 421 to whoever comes
 // It refuses the recipient nobody@example.org with 550. Each mail taken is one line of JSON on standard output:
-// from, to, secure, user, source (as it came) and what a reader makes of it. The first line is {"port":…}.
+// from, to, secure, user, source (as it came, if it has no pictures) and what a reader makes of it; of each picture its
+// size, and for each of its columns how many points are of a strong blue, and of a strong red. The first line is {"port":…}.
 const fs = require('fs');
 const path = require('path');
 const net = require('net');
+const pointsOf = (png, fits) =>
+  Array.from({ length: png.width }, (_, x) => {
+    let count = 0;
+    for (let y = 0; y < png.height; y += 1) {
+      const [red, green, blue] = png.data.subarray(4 * (y * png.width + x));
+      if (fits(red, green, blue)) count += 1;
+    }
+    return count;
+  });
 const [modules, certificate, key, mode] = process.argv.slice(2);
 const is = (word) => mode.split(',').includes(word);
 const say = (value) => fs.writeSync(1, JSON.stringify(value) + '\n');
@@ -30,6 +40,19 @@ if (is('hangs') || is('closes')) {
 } else {
   const { SMTPServer } = require(path.join(modules, 'smtp-server'));
   const { simpleParser } = require(path.join(modules, 'mailparser'));
+  const { PNG } = require(path.join(modules, 'pngjs'));
+  const pictureOf = (attachment) => {
+    const png = PNG.sync.read(attachment.content);
+    return {
+      id: attachment.cid,
+      type: attachment.contentType,
+      related: attachment.related,
+      width: png.width,
+      height: png.height,
+      blue: pointsOf(png, (red, green, blue) => blue > 100 && red < 60),
+      red: pointsOf(png, (red, green, blue) => red > 150 && green < 60 && blue < 60),
+    };
+  };
   let mails = 0;
   const server = new SMTPServer({
     name: 'mail.example.org',
@@ -53,13 +76,16 @@ if (is('hangs') || is('closes')) {
         mails += 1;
         if (is('busy') || (is('busy-once') && mails === 1)) return done(no(451, 'come back later'));
         const source = Buffer.concat(parts);
-        const read = await simpleParser(source, { skipHtmlToText: true, skipTextToHtml: true });
+        const read = await simpleParser(source, { skipHtmlToText: true, skipTextToHtml: true, keepCidLinks: true });
         say({
           from: session.envelope.mailFrom.address,
           to: session.envelope.rcptTo.map((to) => to.address),
           secure: session.secure,
           user: session.user || null,
-          source: source.toString(),
+          source: read.attachments.length === 0 ? source.toString() : '',
+          pictures: read.attachments.map(pictureOf),
+          types: [...source.toString().matchAll(/^Content-Type: ([^;\r]+)/gm)].map((match) => match[1]),
+          longest: Math.max(...source.toString().split('\r\n').map((line) => line.length)),
           subject: read.subject,
           date: read.date,
           id: read.messageId,

@@ -1,14 +1,17 @@
 // Goal: mail reaches a mail server over TLS that the farm trusts and no other, whole and readable, and says
 // what became of it within its time whatever the server does. Method: the real plugin over pipes against
 // smtp-server and mailparser of the npm registry (put into the build folder) with certificates made for the
-// test.
+// test. Pictures are read back by pngjs, and looked at column by column.
 #include <fmt/format.h>
 #include <gtest/gtest.h>
 #include <sys/stat.h>
 
+#include <csignal>
 #include <cstdlib>
 #include <ctime>
 #include <filesystem>
+#include <fstream>
+#include <thread>
 
 #include "tests/plugins/certificates.hpp"
 
@@ -47,7 +50,8 @@ class MailServer {
 class MailPlugin {
  public:
   explicit MailPlugin(const MailServer& server, const nlohmann::json& more = nlohmann::json::object(),
-                      const std::string& password = "open sesame") {
+                      const std::string& password = "open sesame", const std::string& fonts = "")
+      : child_(command(fonts)) {
     const std::string file = folder_.write("password", password + "\n");
     chmod(file.c_str(), 0600);
     nlohmann::json settings{{"server", server.url()},
@@ -60,38 +64,66 @@ class MailPlugin {
       it = it->is_null() ? settings.erase(it) : std::next(it);
     child_.send_message(settings_message(settings));
   }
-  void send(const std::string& id, const std::string& to = "ines@example.org") {
-    child_.send_message({{"jsonrpc", "2.0"},
-                         {"method", "deliver"},
-                         {"params",
-                          {{"delivery", id},
-                           {"to", to},
-                           {"by", "mail"},
-                           {"text", kText},
-                           {"who", "ines"},
-                           {"priority", "urgent"},
-                           {"codes", {"K7"}}}}});
+  void send(const std::string& id, const std::string& to = "ines@example.org", const nlohmann::json& plots = nullptr) {
+    nlohmann::json params = {{"delivery", id},
+                             {"to", to},
+                             {"by", "mail"},
+                             {"text", kText},
+                             {"who", "ines"},
+                             {"priority", "urgent"},
+                             {"codes", {"K7"}}};
+    if (!plots.is_null()) params["plots"] = plots;
+    child_.send_message({{"jsonrpc", "2.0"}, {"method", "deliver"}, {"params", params}});
   }
-  nlohmann::json deliver(const std::string& id, const std::string& to = "ines@example.org") {
-    send(id, to);
+  nlohmann::json deliver(const std::string& id, const std::string& to = "ines@example.org",
+                         const nlohmann::json& plots = nullptr) {
+    send(id, to, plots);
     return child_.message("receipt");
   }
   Child& child() { return child_; }
+  [[nodiscard]] std::string log() const { return read_file(folder_.path("log")); }
 
  private:
+  /// With its log in a file, and fonts from another place where one is given.
+  [[nodiscard]] std::vector<std::string> command(const std::string& fonts) const {
+    const std::string set = fonts.empty() ? "" : fmt::format("FONTCONFIG_FILE='{}' ", fonts);
+    return {"sh", "-c", fmt::format("{}exec '{}' 2>'{}'", set, plugin("mail"), folder_.path("log"))};
+  }
+
   TemporaryFolder folder_;
-  Child child_{{plugin("mail")}};
+  Child child_;
 };
+
+/// A day at a house, in spans of ten minutes: not known from 40 to 59, too cold from 80 to 99.
+nlohmann::json plot_of_a_day() {
+  nlohmann::json plot = {{"title", "house-1, day 2"}, {"unit", "°C"}, {"no_data", "no data"}, {"begin", 1772431200},
+                         {"every_s", 600}, {"alt", "house-1: \"least\" 28.0 °C <& most> 33.2 °C"},
+                         {"ticks", {{1772445600, "10:00"}, {1772460000, "14:00"}}}};
+  for (int span = 0; span < 144; ++span) {
+    const bool is_known = span < 40 || span > 59;
+    const double air = span > 79 && span < 100 ? 28 : 33;
+    plot["lowest"].push_back(is_known ? nlohmann::json(air) : nlohmann::json());
+    plot["highest"].push_back(is_known ? nlohmann::json(air + 0.2) : nlohmann::json());
+    plot["low"].push_back(31);
+    plot["high"].push_back(35);
+  }
+  return plot;
+}
+
+/// The field of the picture begins at column 52 and ends at 534, as plugins/mail/plot.cpp has it.
+int column_of(double span) {
+  return static_cast<int>(52 + (534 - 52) * span / 144);
+}
 
 class Mail : public ::testing::Test {
  protected:
   static void SetUpTestSuite() {
-    if (std::filesystem::exists(kModules + "/ready")) return;
+    if (std::filesystem::exists(kModules + "/with-pngjs")) return;
     // Several test programs may be at it at the same time.
     const std::string install = fmt::format(
-        "mkdir -p '{0}' && flock '{0}/lock' sh -c 'test -e ready || (npm install --prefix \"{0}\" --no-audit "
-        "--no-fund smtp-server@3 mailparser@3 "
-        ">npm.log 2>&1 && touch ready)'",
+        "mkdir -p '{0}' && flock '{0}/lock' sh -c 'test -e with-pngjs || (npm install --prefix \"{0}\" --no-audit "
+        "--no-fund smtp-server@3 mailparser@3 pngjs@7 "
+        ">npm.log 2>&1 && touch with-pngjs)'",
         kModules);
     ready_ = std::system(fmt::format("cd '{}' && mkdir -p mail-server && cd mail-server && {}",
                                      UNDERWING_BINARY_DIR, install)
@@ -100,7 +132,7 @@ class Mail : public ::testing::Test {
   void SetUp() override {
     if (!ready_)
       GTEST_SKIP()
-          << "smtp-server and mailparser cannot be installed; see mail-server/npm.log in the build folder";
+          << "smtp-server, mailparser and pngjs cannot be installed; see mail-server/npm.log in the build folder";
   }
 
  private:
@@ -135,6 +167,133 @@ TEST_F(Mail, ArrivesWholeOverStartTls) {
   std::tm tm{};
   ASSERT_NE(strptime(got["date"].get<std::string>().c_str(), "%Y-%m-%dT%H:%M:%S", &tm), nullptr);
   EXPECT_NEAR(static_cast<double>(timegm(&tm)), static_cast<double>(now), 60);
+}
+
+TEST_F(Mail, AMorningShowsItsPlots) {
+  MailServer server("");
+  MailPlugin mail(server);
+  EXPECT_EQ(mail.deliver("d-1", "ines@example.org", {plot_of_a_day(), plot_of_a_day()})["outcome"], "sent");
+  const auto got = server.mail();
+  EXPECT_EQ(got["types"], nlohmann::json({"multipart/alternative", "text/plain", "multipart/related", "text/html", "image/png", "image/png"}));
+  EXPECT_LE(got["longest"], 998) << "RFC 5322, section 2.1.1";
+  EXPECT_EQ(got["text"], std::string(kText) + "\n\nNobody reads answers to this mail: reply by text message.");
+  ASSERT_EQ(got["pictures"].size(), 2U);
+  EXPECT_NE(got["pictures"][0]["id"], got["pictures"][1]["id"]);
+  const auto html = got["html"].get<std::string>();
+  for (const auto& picture : got["pictures"]) {
+    EXPECT_EQ(picture["type"], "image/png");
+    EXPECT_EQ(picture["related"], true);
+    EXPECT_EQ(picture["width"], 640);
+    EXPECT_EQ(picture["height"], 240);
+    EXPECT_NE(html.find(fmt::format("<img src=\"cid:{}\"", picture["id"].get<std::string>())), std::string::npos) << html;
+  }
+  EXPECT_NE(html.find("alt=\"house-1: &quot;least&quot; 28.0 °C &lt;&amp; most&gt; 33.2 °C\""), std::string::npos) << html;
+  EXPECT_NE(html.find("&lt;GO NOW&gt; &amp; look at chicks"), std::string::npos) << html;
+  MailPlugin again(server);
+  again.deliver("d-2", "ines@example.org", nlohmann::json::array({plot_of_a_day()}));
+  EXPECT_NE(server.mail()["pictures"][0]["id"], got["pictures"][0]["id"]) << "no other mail's picture has its name";
+}
+
+TEST_F(Mail, ALineIsWhereTheAirIsKnownAndNoneWhereItIsNot) {
+  MailServer server("");
+  MailPlugin mail(server);
+  mail.deliver("d-1", "ines@example.org", nlohmann::json::array({plot_of_a_day()}));
+  const auto picture = server.mail()["pictures"][0];
+  const auto each = [&](double first, double last, const char* colour, bool is_there) {
+    for (int x = column_of(first); x <= column_of(last); ++x) {
+      EXPECT_EQ(picture[colour][static_cast<std::size_t>(x)].get<int>() > 0, is_there) << colour << " in column " << x;
+    }
+  };
+  each(0.6, 39.4, "blue", true);
+  each(40.5, 59.9, "blue", false);
+  each(60.6, 79, "blue", true);
+  each(0, 60, "red", false);  // From there on the lowest value stands beside the line.
+  each(80.6, 99.4, "red", true);
+  each(82, 98, "blue", false);
+  each(101, 143.4, "blue", true);
+  each(102, 143.4, "red", false);
+}
+
+TEST_F(Mail, APlotThatMeansNothingIsLeftOut) {
+  auto uneven = plot_of_a_day();
+  uneven["low"].erase(0);
+  auto nameless = plot_of_a_day();
+  nameless.erase("title");
+  auto far = plot_of_a_day();
+  far["high"][3] = 1e300;
+  MailServer server("");
+  MailPlugin mail(server);
+  EXPECT_EQ(mail.deliver("d-1", "ines@example.org", {uneven, plot_of_a_day(), nameless, far, 7})["outcome"], "sent");
+  EXPECT_EQ(server.mail()["pictures"].size(), 1U);
+  EXPECT_NE(mail.log().find("mail: a plot is left out: its lists are not equally long\n"), std::string::npos) << mail.log();
+  EXPECT_NE(mail.log().find("mail: a plot is left out: a value is too large\n"), std::string::npos) << mail.log();
+  EXPECT_NE(mail.log().find("key 'title' not found"), std::string::npos) << mail.log();
+}
+
+/// Without pictures it is the mail that it always was.
+void expect_plain(const nlohmann::json& got) {
+  EXPECT_EQ(got["types"], nlohmann::json({"multipart/alternative", "text/plain", "text/html"}));
+  EXPECT_EQ(got["text"], std::string(kText) + "\n\nNobody reads answers to this mail: reply by text message.");
+  EXPECT_EQ(got["html"].get<std::string>().find("<img"), std::string::npos);
+}
+
+TEST_F(Mail, NoPlotsAreNoTrouble) {
+  MailServer server("");
+  MailPlugin mail(server);
+  int count = 0;
+  for (const nlohmann::json& plots : {nlohmann::json::array(), nlohmann::json("none"), nlohmann::json{{"title", "house-1"}}}) {
+    EXPECT_EQ(mail.deliver(fmt::format("d-{}", ++count), "ines@example.org", plots)["outcome"], "sent");
+    expect_plain(server.mail());
+  }
+}
+
+TEST_F(Mail, AMachineWithoutFontsDrawsAllTheSame) {
+  TemporaryFolder folder;
+  MailServer server("");
+  MailPlugin mail(server, nlohmann::json::object(), "open sesame", folder.write("fonts.conf", "<fontconfig></fontconfig>"));
+  EXPECT_EQ(mail.deliver("d-1", "ines@example.org", nlohmann::json::array({plot_of_a_day()}))["outcome"], "sent");
+  EXPECT_EQ(server.mail()["pictures"].size(), 1U) << mail.log();
+}
+
+/// A pipe in the place of the fonts' file, on which whoever reads it hangs.
+class HangingFonts {
+ public:
+  HangingFonts() { mkfifo(path().c_str(), 0600); }
+  [[nodiscard]] std::string path() const { return folder_.path("fonts.conf"); }
+
+ private:
+  TemporaryFolder folder_;
+};
+
+TEST_F(Mail, ADrawingThatHangsHoldsNothingUp) {
+  HangingFonts fonts;
+  MailServer server("");
+  MailPlugin mail(server, {{"time_out", "8 s"}}, "open sesame", fonts.path());
+  const auto begun = std::chrono::steady_clock::now();
+  EXPECT_EQ(mail.deliver("d-1", "ines@example.org", nlohmann::json::array({plot_of_a_day()}))["outcome"], "sent");
+  EXPECT_LT(std::chrono::steady_clock::now() - begun, std::chrono::seconds(6)) << "a quarter of its time is for drawing";
+  expect_plain(server.mail());
+  EXPECT_NE(mail.log().find("mail: 1 of 1 plots are left out: it took too long\n"), std::string::npos) << mail.log();
+}
+
+TEST_F(Mail, ADrawingThatCrashesHoldsNothingUp) {
+  HangingFonts fonts;
+  MailServer server("");
+  MailPlugin mail(server, nlohmann::json::object(), "open sesame", fonts.path());
+  mail.send("d-1", "ines@example.org", nlohmann::json::array({plot_of_a_day()}));
+  pid_t drawer = 0;
+  const auto until = std::chrono::steady_clock::now() + std::chrono::seconds(4);
+  for (; drawer == 0 && std::chrono::steady_clock::now() < until; std::this_thread::sleep_for(std::chrono::milliseconds(5))) {
+    for (const auto& thread : std::filesystem::directory_iterator(fmt::format("/proc/{}/task", mail.child().pid()))) {
+      std::ifstream(thread.path() / "children") >> drawer;
+      if (drawer != 0) break;
+    }
+  }
+  ASSERT_GT(drawer, 0);
+  kill(drawer, SIGSEGV);
+  EXPECT_EQ(mail.child().message("receipt")["outcome"], "sent");
+  expect_plain(server.mail());
+  EXPECT_NE(mail.log().find("mail: 1 of 1 plots are left out: the process that draws them ended\n"), std::string::npos) << mail.log();
 }
 
 TEST_F(Mail, ArrivesOverTlsFromTheFirstByte) {

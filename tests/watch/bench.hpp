@@ -51,7 +51,8 @@ class Bench {
   [[nodiscard]] Instant now() const { return now_; }
 
   /// What becomes of a delivery; Outcome::open: no receipt.
-  std::function<Delivery::Outcome(const Delivery&)> outcome = [](const Delivery&) {
+  std::function<Delivery::Outcome(const Delivery&)> outcome = [this](const Delivery& delivery) {
+    watch_->handed(delivery.id, delivery.only_path.empty() ? "modem" : delivery.only_path);
     return Delivery::Outcome::sent;
   };
   /// Whether the other end answers heartbeats.

@@ -14,6 +14,7 @@ TEST(Day, TheEveningCheckSaysReady) {
   Bench bench;
   bench.run_to(march(3, 21));
   EXPECT_EQ(bench.told(true),
+            "20:50:00 ines text 0 TEST of modem, nothing is wrong: this is to prove that it reaches you. No answer needed.\n"
             "21:00:00 ines text 0 Ready for the night. H1 day 1. All probes live. On duty: ines.\n");
 }
 
@@ -23,6 +24,7 @@ TEST(Day, OrWhatIsNot) {
   bench.silence("house-1/air_temperature/north");
   bench.run_to(march(3, 21));
   EXPECT_EQ(bench.told(true),
+            "20:50:00 ines text 0 TEST of modem, nothing is wrong: this is to prove that it reaches you. No answer needed.\n"
             "21:00:00 ines text 0 NOT ready for the night: H1 air temperature north silent.\n");
 
   FarmTexts texts;

@@ -38,6 +38,19 @@ TEST(Follows, WhatFollowsAToldCauseIsSuppressedByDesign) {
   EXPECT_NE(bench.told().find("18:33:00 tomas text 1\n"), std::string::npos) << "cold-air returned at 18:31";
 }
 
+TEST(Follows, AnotherHousesTroubleIsNoCauseWhereTheHouseIsWatchedItself) {
+  Bench bench(with_follower("    follows: [hot-air]\n"), march(3, 18));
+  bench.set("house-2/air_temperature/east", 41);
+  bench.run_to(march(3, 18, 10));
+  bench.reply("tomas", "OK");
+  static_cast<void>(bench.told());
+  bench.set("house-1/relative_humidity/centre", 80);
+  bench.run_to(march(3, 18, 13));
+  const std::string told = bench.told(true);
+  EXPECT_NE(told.find("H1 DAMP AIR 80 %"), std::string::npos) << told;
+  EXPECT_EQ(told.find("HOT"), std::string::npos) << told;
+}
+
 TEST(Follows, WhatWorsensIsToldAtOnce) {
   Bench bench(with_follower(), march(3, 18));
   bench.air(28);

@@ -37,6 +37,7 @@ std::string states(const Watch& watch) {
 
 TEST(Paths, AreKnownByTheirLastSuccess) {
   Bench bench(with_two_paths().load());
+  EXPECT_TRUE(bench.told().empty());
   EXPECT_EQ(states(bench.watch()), "modem untested\nspare down\n");
   bench.watch().plugin("spare", true, "");
   carry(bench, "modem", Outcome::delivered);
@@ -51,6 +52,47 @@ TEST(Paths, AreKnownByTheirLastSuccess) {
   bench.restart(bench.watch().snapshot(), 1s);
   bench.watch().plugin("modem", false, "no answer");
   EXPECT_EQ(states(bench.watch()).substr(0, 16), "modem down 20:06");
+}
+
+TEST(Paths, ThatNothingHasProvenAreTestedBeforeTheEveningCheck) {
+  Bench bench(with_two_paths().load());
+  bench.watch().plugin("spare", true, "");
+  const std::string what = ", nothing is wrong: this is to prove that it reaches you. No answer needed.\n";
+  const std::string ready = "ines text 0 Ready for the night. H1 day 1. All probes live. On duty: ines.\n";
+  bench.run_to(march(3, 21));
+  EXPECT_EQ(bench.told(true), "20:50:00 ines text 0 TEST of modem" + what + "20:50:00 ines text 0 TEST of spare" + what + "21:00:00 " + ready);
+  EXPECT_EQ(states(bench.watch()), "modem up\nspare up\n");
+  // The summary has proven the modem since; a test that fails is said.
+  bench.outcome = [&bench](const Delivery& delivery) {
+    bench.watch().handed(delivery.id, delivery.only_path.empty() ? "modem" : delivery.only_path);
+    return delivery.only_path == "spare" ? Outcome::failed : Outcome::sent;
+  };
+  bench.restart(bench.watch().snapshot(), 1s);
+  bench.watch().plugin("spare", true, "");
+  bench.run_to(march(4, 20, 45));
+  static_cast<void>(bench.told());
+  bench.run_to(march(4, 21));
+  const std::string told = bench.told(true);
+  EXPECT_EQ(told.find("TEST of modem"), std::string::npos) << told;
+  EXPECT_NE(told.find("TEST of spare"), std::string::npos) << told;
+  EXPECT_NE(told.find("NOT ready for the night: spare failed last time"), std::string::npos) << told;
+}
+
+TEST(Paths, TheOnlyOneLeftIsTestedMoreOftenInWakingHours) {
+  Bench bench(with_two_paths().load());
+  bench.watch().plugin("spare", true, "");
+  bench.run_to(march(3, 22));
+  static_cast<void>(bench.told());
+  bench.watch().plugin("modem", false, "no answer");
+  carry(bench, "spare", Outcome::sent);
+  bench.run_to(march(4, 19));
+  std::vector<int> hours;
+  for (const Effect& effect : bench.effects()) {
+    if (effect.kind != Effect::Kind::delivery || effect.delivery->only_path != "spare" || effect.delivery->outcome != Outcome::open) continue;
+    hours.push_back(static_cast<int>(std::chrono::floor<std::chrono::hours>(effect.time.time_since_epoch() % 24h).count()));
+  }
+  // Before the evening check; then as people get up. From there on the alarm about the modem goes over it and proves it.
+  EXPECT_EQ(hours, (std::vector<int>{20, 5}));
 }
 
 TEST(Paths, AnotherOneThatIsTriedShowsThatTheFirstFailed) {
@@ -142,6 +184,15 @@ TEST(Flood, IsOneTextWithCountsAndTheUrgentOnesSpelledOut) {
   EXPECT_TRUE(spelled);
   bench.reply("ines", "OK");
   EXPECT_TRUE(bench.alarm("stuffy").life.stands());
+  // What answers a person is no alarm, and is not counted among them.
+  bench.run(1min);
+  static_cast<void>(bench.texts());
+  for (const char* text : {"STATUS", "UNDO", "HELP"}) bench.reply("maud", text);
+  bench.run(30s);
+  std::string answers;
+  for (const std::string& text : bench.texts()) answers += text + "\n";
+  EXPECT_EQ(answers.find("0 alarms"), std::string::npos) << answers;
+  EXPECT_NE(answers.find("; "), std::string::npos) << answers;
 }
 
 // --- drills -------------------------------------------------------------------------------------------------

@@ -32,6 +32,7 @@ std::string in_words(const Reply& reply, const RuleSet& rules) {
   if (reply.span) text += " " + to_words(*reply.span);
   if (reply.measure) text += " " + rules.measures[*reply.measure].name;
   if (reply.value) text += " " + std::to_string(*reply.value).substr(0, 4);
+  if (reply.unit) text += " " + *reply.unit;
   if (!reply.why.empty()) text += " '" + reply.why + "'";
   return text;
 }
@@ -88,6 +89,9 @@ TEST(Replies, AreReadAsTheyWereMeant) {
       {"navels h2 80 %", "record house-2 navels_healed 80.0"},
       {"crop 85,5", "record crop_fill 85.5"},
       {"crop", "record crop_fill"},
+      {"vent 40C", "record vent_temperature 40.0 °C"},
+      {"H1 vent 39.5 c", "record house-1 vent_temperature 39.5 °C"},
+      {"h1 vent 103f", "record house-1 vent_temperature 103. °F"},
       {"H1 crop 85 90", "unclear"},
       {"what is it?", "unclear"},
       {"", "unclear"},
@@ -127,6 +131,11 @@ TEST_F(Talk, WithoutAnythingToSayIsHelpedOnce) {
             "H1 CROP 85, UNDO.\n");
   EXPECT_EQ(ask("tomas", "hm"), help);  // something was understood meanwhile
   EXPECT_EQ(ask("maud", "I am on holiday and cannot read this until next Monday"), "");
+}
+
+TEST_F(Talk, OfPartsOfABirdIsRefused) {
+  EXPECT_EQ(ask("tomas", "H1 DEAD 1.5"), "dead birds 1.5 cannot be: only whole numbers. Nothing was written down.\n");
+  EXPECT_EQ(ask("tomas", "H1 DEAD"), "How many? As in H1 DEAD 10.\n");
 }
 
 TEST_F(Talk, OfNamesCountsOnlyFromPluginsThatMayNamePeople) {
@@ -271,7 +280,7 @@ TEST_F(Talk, RoundsAreWrittenDownAndTakenBack) {
   EXPECT_EQ(bench.watch().engine().series(probe).last_value(), 85);
   EXPECT_EQ(ask("ines", "H2 CROP 85"), "H2 takes no crop fill: farm.yaml names no place for it there. Nothing was written down.\n");
   EXPECT_EQ(ask("ines", "CROP 850"), "crop fill 850 cannot be: it is between 0 and 100 %. Nothing was written down.\n");
-  EXPECT_EQ(ask("ines", "CROP"), "How many? As in H1 CROP 10.\n");
+  EXPECT_EQ(ask("ines", "CROP"), "How many? As in H1 CROP 50.\n");
 }
 
 /// What a message puts in stands on the tape, so that a replay finds what the night found.

@@ -103,6 +103,11 @@ TEST(UsUnits, AreThoseOfWhatPeopleEnter) {
   EXPECT_NEAR(bench.watch().engine().series(probe).last_value(), 40, 1e-9);
   EXPECT_EQ(ask("H1 VENT 40"), "vent temperature 40 cannot be: it is between 86 and 113 F. Nothing was written down.\n");
   EXPECT_EQ(ask("H1 VENT 103"), "H1 vent temperature 103 F is written down.\n");
+  EXPECT_EQ(ask("H1 VENT 40C"), "H1 vent temperature 104 F is written down.\n");
+  EXPECT_EQ(ask("H1 VENT 104.5 F"), "H1 vent temperature 104.5 F is written down.\n");
+  EXPECT_EQ(ask("H1 VENT"), "How many? As in H1 VENT 100.\n");
+  EXPECT_EQ(ask("H1 VENT 104"), "H1 vent temperature 104 F is written down.\n");
+  EXPECT_EQ(ask("H1 VENT 103"), "H1 vent temperature 103 F is written down.\n");
   EXPECT_EQ(ask("UNDO"), "Taken back: H1 vent temperature is 104 again.\n");
 }
 
