@@ -23,6 +23,10 @@ constexpr double kHot_c = 34.4;
 /// Czarick and Fairchild, 2014. The 6 K are common practice.
 constexpr double kColder_k = 6;
 
+/// Nearer to the target than this, air that is as it should be wakes people: the mean of 10 min still carries about
+/// half of a heater's saw-tooth of 1 to 3 K. Common practice.
+constexpr double kNear_k = 1;
+
 /// How far a farm's target may lie outside the published ones: common practice.
 constexpr double kOutside_k = 2;
 
@@ -62,6 +66,21 @@ constexpr std::array<Border, 3> kBorders{{
      "Housing Tips, 2018, after Reece 1980 and Miles 2004)"},
 }};
 
+bool reads_curve(const Expression& expression, const WatchedRule& rule, const Curve& curve) {
+  return (expression.kind == Expression::Kind::curve && rule.curves[expression.index].get() == &curve) ||
+         std::any_of(expression.children.begin(), expression.children.end(),
+                     [&](const ExpressionPtr& child) { return reads_curve(*child, rule, curve); });
+}
+
+/// Whether the limit keeps a distance from this curve, as `air_target - 2 K` does. A curve that stands alone is a curve
+/// of limits, and no target.
+bool keeps_distance_from(const Expression& limit, const WatchedRule& rule, const Curve& curve) {
+  const bool sum = limit.kind == Expression::Kind::add || limit.kind == Expression::Kind::subtract;
+  if (sum && reads_curve(limit, rule, curve)) return true;
+  return std::any_of(limit.children.begin(), limit.children.end(),
+                     [&](const ExpressionPtr& child) { return keeps_distance_from(*child, rule, curve); });
+}
+
 double published(Duration age, double PublishedTarget::*side) {
   const double day = hours_of(age) / 24;
   std::size_t i = 1;
@@ -88,7 +107,10 @@ class BearableJudge {
       // Of several urgent ones on one side, the first one wakes people.
       if (limit.priority != Priority::urgent || judged == limit.side) continue;
       judged = limit.side;
-      if (measure == "air_temperature") judge_warmth(i);
+      if (measure == "air_temperature") {
+        judge_warmth(i);
+        judge_nearness(i);
+      }
       if (limit.side == Limit::Side::high) judge_borders(measure, i);
     }
   }
@@ -131,6 +153,33 @@ class BearableJudge {
                                               "marks a day-old to "
                                               "the end (University of Georgia, Poultry Housing Tips 7(12), 1995)",
                                               span(6), span(5.6), point(12.8))));
+  }
+
+  void judge_nearness(std::size_t index) {
+    const Limit& limit = rule_.limits[index];
+    if (!keeps_distance_from(*limit.expression, rule_, *target_.curve)) return;
+    const bool high = limit.side == Limit::Side::high;
+    std::optional<Duration> worst_at;
+    double nearest = kNear_k - 0.01;
+    for (const Duration age : ages()) {
+      const double target = value_of(*target_.curve, hours_of(age));
+      const double room = high ? at(limit, age) - target : target - at(limit, age);
+      if (!(room < nearest)) continue;
+      nearest = room;
+      worst_at = age;
+    }
+    if (!worst_at) return;
+    const Unit unit = shown_in(rule_.unit, set_.farm.units);
+    const Unit kelvin = shown_in(*parse_unit("K"), set_.farm.units);
+    const bool below = (nearest < 0) == high;
+    const std::string where =
+        std::fabs(nearest) < 0.05 ? std::string("right at") : fmt::format("{} {}", to_a_tenth(kelvin, std::fabs(nearest)), below ? "below" : "above");
+    report_caution(log_, *draft_.limits[index].expression.node,
+                   fmt::format("{} this urgent {} limit is {}, {} the {} of {}: air that is as it should be wakes people. "
+                               "Leave it at least {} (common practice, for the saw-tooth of heaters)",
+                               at_age(*worst_at), high ? "high" : "low", to_a_tenth(unit, at(limit, *worst_at)), where,
+                               to_a_tenth(unit, value_of(*target_.curve, hours_of(*worst_at))), target_.name,
+                               to_a_tenth(kelvin, kNear_k)));
   }
 
   void judge_borders(const std::string& measure, std::size_t index) {

@@ -125,14 +125,44 @@ TEST(ShippedPacks, HeatLimitsNeverEnd) {
   }
 }
 
+double limit_of(const RuleSet& rules, const std::string& name, double age_h) {
+  for (const WatchedRule& rule : rules.rules) {
+    if (rule.name == name) return value_at_age(*rule.limits.front().expression, rule.curves, age_h, 17000, 42);
+  }
+  return std::nan("");
+}
+
+TEST(ShippedPacks, NoListOfTemperaturesIsAnAlarmByItself) {
+  for (const char* list : {"warm_start", "warm_start_young", "whole_house", "whole_house_young", "brooder_edge", "brooder_2m"}) {
+    const Loaded loaded = load_farm(whole_farm(fmt::format("adjust: {{air_target: {}}}\n", list)), bench_zone);
+    ASSERT_TRUE(loaded.ok()) << list;
+    for (const Issue& issue : loaded.issues) EXPECT_EQ(issue.text.find("urgent"), std::string::npos) << list << ": " << issue.text;
+    std::shared_ptr<const Curve> target;
+    for (const WatchedRule& rule : loaded.rules->rules) {
+      for (const auto& curve : rule.curves) {
+        if (rule.name == "cold-air" && curve->name == list) target = curve;
+      }
+    }
+    ASSERT_TRUE(target) << list;
+    for (int hour = 0; hour <= 42 * 24; ++hour) {
+      const std::string where = fmt::format("{} at {} h", list, hour);
+      const double wanted = value_of(*target, hour);
+      const double cold = limit_of(*loaded.rules, hour < 14 * 24 ? "cold-air" : "cool-air", hour);
+      const double hot = limit_of(*loaded.rules, "hot-air", hour);
+      EXPECT_LE(cold, wanted - 1 + 1e-9) << where;
+      EXPECT_GE(hot, wanted + 3 - 1e-9) << where;
+      EXPECT_GT(limit_of(*loaded.rules, "hot-harm", hour), hot + 0.5) << where;
+      if (hour < 14 * 24) { EXPECT_LT(limit_of(*loaded.rules, "cold-harm", hour), cold - 1) << where; }
+      // Never under 28 °C on days 0 to 2, but where that is nearer than 1 K to the list's own number.
+      if (hour <= 48 && wanted >= 29) { EXPECT_GE(cold, 28 - 1e-9) << where; }
+      if (hour <= 48) { EXPECT_GE(cold, 26.5 - 1e-9) << where; }
+    }
+  }
+}
+
 TEST(ShippedPacks, BoundsHoldWhateverTheListOfTemperatures) {
   const auto limit_at = [](const std::string& more, const char* name, double age_d) {
-    const Loaded loaded = load_farm(whole_farm(more), bench_zone);
-    for (const WatchedRule& rule : loaded.rules->rules) {
-      if (rule.name == name)
-        return value_at_age(*rule.limits.front().expression, rule.curves, age_d * 24, 17000, 42);
-    }
-    return std::nan("");
+    return limit_of(*load_farm(whole_farm(more), bench_zone).rules, name, age_d * 24);
   };
   EXPECT_NEAR(limit_at("", "cold-air", 0), 31, 1e-9);
   EXPECT_NEAR(limit_at("", "hot-air", 0), 36, 1e-9);
@@ -143,7 +173,7 @@ TEST(ShippedPacks, BoundsHoldWhateverTheListOfTemperatures) {
   // A list that is far too cold, or far too warm, does not move the limits past the bounds.
   const std::string cold = "adjust: {warm_start: {points: {0 d: 20, 42 d: 10}}}\n";
   const std::string hot = "adjust: {warm_start: {points: {0 d: 45, 42 d: 37}}}\n";
-  EXPECT_NEAR(limit_at(cold, "cold-air", 1), 28, 1e-9);
+  EXPECT_NEAR(limit_at(cold, "cold-air", 1), 26.5, 1e-9);
   EXPECT_NEAR(limit_at(cold, "cold-harm", 1), 24, 1e-9);
   EXPECT_NEAR(limit_at(hot, "hot-air", 35), 30, 1e-9);
   EXPECT_NEAR(limit_at(hot, "hot-harm", 35), 32, 1e-9);
