@@ -14,18 +14,6 @@ namespace underwing::tool {
 
 namespace {
 
-/// The value of `pack:` at the beginning of a line. Enough to find a file by its pack; the loader judges it.
-std::string pack_named_in(const std::string& text) {
-  constexpr std::string_view kKey = "pack:";
-  std::size_t at = text.starts_with(kKey) ? 0 : text.find("\npack:");
-  if (at == std::string::npos) return "";
-  at = text.find(':', at) + 1;
-  const std::string line = text.substr(at, text.find_first_of("\n#", at) - at);
-  const std::size_t begin = line.find_first_not_of(" \"'");
-  if (begin == std::string::npos) return "";
-  return line.substr(begin, line.find_last_not_of(" \r\"'") + 1 - begin);
-}
-
 FarmFiles files_around(const FarmFiles& files, const std::string& pack,
                        const std::vector<Measure>& measures, Units units) {
   FarmFiles alone;
@@ -129,6 +117,17 @@ std::optional<Chosen> from_a_pack(const FarmFiles& files, const RuleSet* rules, 
 }
 
 }  // namespace
+
+std::string pack_named_in(const std::string& text) {
+  constexpr std::string_view kKey = "pack:";
+  std::size_t at = text.starts_with(kKey) ? 0 : text.find("\npack:");
+  if (at == std::string::npos) return "";
+  at = text.find(':', at) + 1;
+  const std::string line = text.substr(at, text.find_first_of("\n#", at) - at);
+  const std::size_t begin = line.find_first_not_of(" \"'");
+  if (begin == std::string::npos) return "";
+  return line.substr(begin, line.find_last_not_of(" \r\"'") + 1 - begin);
+}
 
 bool concerns(const RuleSet& rules, const WatchedRule& rule, const std::string& flock) {
   if (flock.empty()) return true;

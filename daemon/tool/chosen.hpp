@@ -33,6 +33,9 @@ struct Chosen {
 /// stand alone, with the pack that it needs (or with all); `rules` is null where it has errors of its own.
 [[nodiscard]] Loaded load_pack_alone(const FarmFiles& files, const std::string& pack, Units units);
 
+/// The value of `pack:` at the beginning of a line. Enough to find a file by its pack; the loader judges it.
+[[nodiscard]] std::string pack_named_in(const std::string& text);
+
 /// Names of the packs in a farm's files, each once, sorted.
 [[nodiscard]] std::vector<std::string> pack_names(const FarmFiles& files);
 
