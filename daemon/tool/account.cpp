@@ -91,6 +91,41 @@ void Account::note(const json& event, Instant time) {
   blind_.erase(since);
 }
 
+bool Account::count_doubt(const json& event, Instant time) {
+  const std::string kind = text_of(event, "event");
+  if (kind != "suspect" && kind != "rejected" && kind != "accepted") return false;
+  const std::string series = text_of(event, "house") + ": " + text_of(event, "series");
+  if (kind == "accepted") {
+    end_doubt(series, time);
+    return true;
+  }
+  Doubt& doubt = doubts_[{series, kind == "suspect" ? "was far from its neighbours" : "failed the " + text_of(event, "test") + " test"}];
+  if (doubt.since) return true;
+  if (doubt.count++ == 0) doubt.first = time;
+  doubt.last = time;
+  doubt.since = time;
+  return true;
+}
+
+void Account::end_doubt(const std::string& series, Instant time) {
+  for (auto& [key, doubt] : doubts_) {
+    if (key.first != series || !doubt.since) continue;
+    doubt.longest = std::max(doubt.longest, time - *doubt.since);
+    doubt.since.reset();
+  }
+}
+
+void Account::say_doubts(std::vector<std::string>& lines, Instant end) const {
+  for (const auto& [key, doubt] : doubts_) {
+    const Duration longest = std::max(doubt.longest, doubt.since ? end - *doubt.since : Duration::zero());
+    const std::string span = to_words(longest < std::chrono::minutes(1) ? longest : std::chrono::floor<std::chrono::minutes>(longest));
+    const std::string head = fmt::format("{} {} {}", key.first, key.second, times(static_cast<std::size_t>(doubt.count)));
+    const std::string still = doubt.since ? ", and so it is at the end" : "";
+    lines.push_back(doubt.count == 1 ? fmt::format("{}, at {}, for {}{}.", head, story_.stamp(doubt.first), span, still)
+                                     : fmt::format("{}, first at {}, last at {}, for {} at most{}.", head, story_.stamp(doubt.first), story_.stamp(doubt.last), span, still));
+  }
+}
+
 std::vector<std::string> Account::hear(const Effect& effect) {
   std::vector<std::string> lines;
   if (effect.kind == Effect::Kind::event) {
@@ -99,6 +134,7 @@ std::vector<std::string> Account::hear(const Effect& effect) {
       hear_told(event, effect.time, lines);
       return lines;
     }
+    if (count_doubt(event, effect.time)) return lines;
     note(event, effect.time);
   }
   const std::string sentence = story_.sentence(effect);
@@ -135,6 +171,7 @@ std::vector<std::string> Account::close(Instant end) {
                                 blind_.contains(key) ? ", and cannot at the end" : ""));
   }
   if (unseen_.empty()) lines.emplace_back("The watch could always tell.");
+  say_doubts(lines, end);
   return lines;
 }
 

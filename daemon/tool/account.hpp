@@ -12,7 +12,8 @@
 namespace underwing::tool {
 
 /// A replay as a person reads it: what was raised when and how long it stood, who would have been told, how often
-/// and how often outside waking hours, and what the watch could not see. People who get the same words at the same
+/// and how often outside waking hours, and what the watch could not see. How often a probe was far from its neighbours, or not
+/// believed, is one line at the end. People who get the same words at the same
 /// moment stand on one line; a last step that repeats is told once, then counted.
 class Account {
  public:
@@ -44,6 +45,10 @@ class Account {
 
   void hear_told(const nlohmann::json& event, Instant time, std::vector<std::string>& lines);
   void note(const nlohmann::json& event, Instant time);
+  /// True of an event that says whether a probe is believed: those are counted and told at the end.
+  [[nodiscard]] bool count_doubt(const nlohmann::json& event, Instant time);
+  void end_doubt(const std::string& series, Instant time);
+  void say_doubts(std::vector<std::string>& lines, Instant end) const;
   void end_telling(std::vector<std::string>& lines);
   void end_repeats(std::vector<std::string>& lines);
   [[nodiscard]] bool repeats(const Telling& telling) const;
@@ -58,6 +63,14 @@ class Account {
   std::map<std::string, Person> people_;
   std::map<std::string, Instant> standing_, blind_;  ///< since when
   std::map<std::string, Duration> unseen_;
+  /// How often a probe was not believed, or stood far from its neighbours.
+  struct Doubt {
+    int count = 0;
+    Instant first{}, last{};         ///< begins
+    Duration longest{0};
+    std::optional<Instant> since{};  ///< it still is
+  };
+  std::map<std::pair<std::string, std::string>, Doubt> doubts_;  ///< by "house: measure/probe" and what is doubted
   int raised_ = 0;
 };
 

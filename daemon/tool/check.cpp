@@ -76,6 +76,10 @@ void print_unseen(const RuleSet& rules) {
                                        : fmt::format("no flock has a file, so only {} {} watched",
                                                      join_words(names), names.size() == 1 ? "is" : "are"));
   }
+  for (std::size_t house = 0; house < rules.houses.size(); ++house) {
+    const std::string text = time_left_unseen_in_words(rules, house);
+    if (!text.empty()) lines.emplace_back(rules.houses[house].name, text);
+  }
   if (lines.empty()) return;
   fmt::print("\nWhat the watch will not see, though nothing is wrong (ages of the flock):\n");
   std::size_t width = 0;
@@ -100,6 +104,14 @@ void print_unseen_as_json(const RuleSet& rules) {
   }
 }
 
+void print_time_left_unseen_as_json(const RuleSet& rules) {
+  for (std::size_t house = 0; house < rules.houses.size(); ++house) {
+    const std::vector<std::string> keys = lacking_for_time_left(rules, house);
+    if (keys.empty()) continue;
+    fmt::print("{}\n", nlohmann::ordered_json({{"unseen", "time left"}, {"house", rules.houses[house].name}, {"lacks", keys}}).dump());
+  }
+}
+
 int check_folder(const std::string& folder, const Common& common) {
   const Opened opened = open_farm(folder);
   if (!opened.readable) return 2;
@@ -113,6 +125,7 @@ int check_folder(const std::string& folder, const Common& common) {
   const RuleSet& rules = *opened.loaded.rules;
   if (common.json) {
     print_unseen_as_json(rules);
+    print_time_left_unseen_as_json(rules);
     return 0;
   }
   fmt::print("{} can be watched: {}, {}, {}, {}{}.\n", rules.farm.name, counted(rules.houses.size(), "house"),

@@ -3,26 +3,16 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <map>
 #include <set>
 
 #include "daemon/words.hpp"
 #include "daemon/zone_files.hpp"
+#include "rules/explain/words.hpp"
 
 namespace underwing::tool {
 
 namespace {
-
-/// The value of `pack:` at the beginning of a line. Enough to find a file by its pack; the loader judges it.
-std::string pack_named_in(const std::string& text) {
-  constexpr std::string_view kKey = "pack:";
-  std::size_t at = text.starts_with(kKey) ? 0 : text.find("\npack:");
-  if (at == std::string::npos) return "";
-  at = text.find(':', at) + 1;
-  const std::string line = text.substr(at, text.find_first_of("\n#", at) - at);
-  const std::size_t begin = line.find_first_not_of(" \"'");
-  if (begin == std::string::npos) return "";
-  return line.substr(begin, line.find_last_not_of(" \r\"'") + 1 - begin);
-}
 
 FarmFiles files_around(const FarmFiles& files, const std::string& pack,
                        const std::vector<Measure>& measures, Units units) {
@@ -76,6 +66,41 @@ const WatchedRule* best_of(const RuleSet& rules, const std::vector<const Watched
                            [&](const WatchedRule* a, const WatchedRule* b) { return rank(a) < rank(b); });
 }
 
+/// Loads packs together, in a house that has one probe of every measure.
+Loaded load_together(const FarmFiles& files, const std::string& packs, Units units) {
+  // The first pass says which measures there are, those that the packs bring included.
+  Loaded first = load_farm(files_around(files, packs, {}, units), load_zone);
+  if (!first.ok()) return first;
+  return load_farm(files_around(files, packs, first.rules->measures, units), load_zone);
+}
+
+/// Where a rule is not in force although its pack is used: "… in house-1 and house-2: no probe there gives 'gas_level'."
+std::string lacking_in_words(const RuleSet& rules, const std::string& name) {
+  std::map<std::string, std::vector<std::string>> houses;  // by measure
+  for (const Unwatched& lacking : rules.unwatched) {
+    auto& names = houses[lacking.measure];
+    const std::string& house = rules.houses[lacking.house].name;
+    if (lacking.rule == name && std::find(names.begin(), names.end(), house) == names.end()) names.push_back(house);
+  }
+  std::string words;
+  for (const auto& [measure, names] : houses) {
+    if (names.empty()) continue;
+    words += fmt::format("{}This rule is not in force in {}: no probe there gives '{}'.", words.empty() ? "" : " ", join_words(names), measure);
+  }
+  return words;
+}
+
+bool is_used(const RuleSet& rules, const std::string& pack) {
+  const auto names = [&](const std::vector<std::string>& packs) { return std::find(packs.begin(), packs.end(), pack) != packs.end(); };
+  return names(rules.farm.packs) || std::any_of(rules.flocks.begin(), rules.flocks.end(), [&](const Flock& flock) { return names(flock.packs); });
+}
+
+/// Why a rule of that pack is in force nowhere.
+std::string why_nowhere(const RuleSet* rules, const std::string& pack, const std::string& name) {
+  if (rules == nullptr || !is_used(*rules, pack)) return fmt::format("Nobody here uses the pack '{}', so this rule is not in force.", pack);
+  return lacking_in_words(*rules, name);
+}
+
 /// The rule from whichever pack has it, with the reason why nothing in this farm does.
 std::optional<Chosen> from_a_pack(const FarmFiles& files, const RuleSet* rules, const std::string& name,
                                   std::vector<std::string>& known) {
@@ -83,22 +108,26 @@ std::optional<Chosen> from_a_pack(const FarmFiles& files, const RuleSet* rules, 
     const Loaded alone = load_pack_alone(files, pack, rules ? rules->farm.units : Units::metric);
     if (!alone.ok()) continue;
     for (const WatchedRule& rule : alone.rules->rules) {
+      if (rule.pack != pack) continue;
       known.push_back(rule.name);
-      if (rule.name != name) continue;
-      Chosen chosen{alone.rules, &rule, nullptr, true,
-                    fmt::format("Nobody here uses the pack '{}', so this rule is not in force.", pack)};
-      for (const Unwatched& lacking : rules ? rules->unwatched : std::vector<Unwatched>{}) {
-        if (lacking.rule != name) continue;
-        chosen.notice = fmt::format("This rule is not in force in {}: no probe there gives '{}'.",
-                                    rules->houses[lacking.house].name, lacking.measure);
-      }
-      return chosen;
+      if (rule.name == name) return Chosen{alone.rules, &rule, nullptr, true, why_nowhere(rules, pack, name)};
     }
   }
   return std::nullopt;
 }
 
 }  // namespace
+
+std::string pack_named_in(const std::string& text) {
+  constexpr std::string_view kKey = "pack:";
+  std::size_t at = text.starts_with(kKey) ? 0 : text.find("\npack:");
+  if (at == std::string::npos) return "";
+  at = text.find(':', at) + 1;
+  const std::string line = text.substr(at, text.find_first_of("\n#", at) - at);
+  const std::size_t begin = line.find_first_not_of(" \"'");
+  if (begin == std::string::npos) return "";
+  return line.substr(begin, line.find_last_not_of(" \r\"'") + 1 - begin);
+}
 
 bool concerns(const RuleSet& rules, const WatchedRule& rule, const std::string& flock) {
   if (flock.empty()) return true;
@@ -133,10 +162,15 @@ std::vector<std::string> pack_names(const FarmFiles& files) {
 }
 
 Loaded load_pack_alone(const FarmFiles& files, const std::string& pack, Units units) {
-  // The first pass says which measures there are, those that the pack brings included.
-  Loaded first = load_farm(files_around(files, pack, {}, units), load_zone);
-  if (!first.ok()) return first;
-  return load_farm(files_around(files, pack, first.rules->measures, units), load_zone);
+  Loaded alone = load_together(files, pack, units);
+  if (alone.ok()) return alone;
+  const std::vector<std::string> names = pack_names(files);
+  for (const std::string& other : names) {
+    if (other == pack) continue;
+    if (Loaded both = load_together(files, other + ", " + pack, units); both.ok()) return both;
+  }
+  if (Loaded all = load_together(files, fmt::format("{}", fmt::join(names, ", ")), units); all.ok()) return all;
+  return alone;
 }
 
 std::optional<Chosen> choose_rule(const FarmFiles& files, std::shared_ptr<const RuleSet> rules,
@@ -166,8 +200,10 @@ std::optional<Chosen> choose_rule(const FarmFiles& files, std::shared_ptr<const 
   const WatchedRule* rule = best_of(*rules, found, now);
   Chosen chosen{rules, rule, flock_of(*rules, *rule), false, ""};
   places.erase(place_of(*rules, *rule));
+  chosen.notice = flock.empty() ? lacking_in_words(*rules, name) : "";
   if (!places.empty()) {
-    chosen.notice = fmt::format("There is a rule of this name for {}, too; choose with --flock.",
+    chosen.notice += chosen.notice.empty() ? "" : " ";
+    chosen.notice += fmt::format("There is a rule of this name for {}, too; choose with --flock.",
                                 fmt::join(places, ", "));
   }
   return chosen;
@@ -197,7 +233,7 @@ std::vector<Chosen> choose_pack(const FarmFiles& files, std::shared_ptr<const Ru
     return all;
   }
   for (const WatchedRule& rule : alone.rules->rules) {
-    if (seen.insert(rule.name).second) all.push_back({alone.rules, &rule, nullptr, true, ""});
+    if (rule.pack == pack && seen.insert(rule.name).second) all.push_back({alone.rules, &rule, nullptr, true, ""});
   }
   return all;
 }

@@ -29,9 +29,12 @@ struct Chosen {
                                                 const std::string& name, const std::string& flock,
                                                 Instant now, std::string& refusal);
 
-/// A pack loaded by itself, in a house that has one probe of every measure, to be shown in those units; null where the
-/// pack has errors.
+/// A pack loaded without a farm, in a house that has one probe of every measure, to be shown in those units. Where it does not
+/// stand alone, with the pack that it needs (or with all); `rules` is null where it has errors of its own.
 [[nodiscard]] Loaded load_pack_alone(const FarmFiles& files, const std::string& pack, Units units);
+
+/// The value of `pack:` at the beginning of a line. Enough to find a file by its pack; the loader judges it.
+[[nodiscard]] std::string pack_named_in(const std::string& text);
 
 /// Names of the packs in a farm's files, each once, sorted.
 [[nodiscard]] std::vector<std::string> pack_names(const FarmFiles& files);

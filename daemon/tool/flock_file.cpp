@@ -5,6 +5,7 @@
 #include <unistd.h>
 
 #include <algorithm>
+#include <charconv>
 
 #include "daemon/file_io.hpp"
 
@@ -35,6 +36,31 @@ std::string scalar(std::string_view text) {
   return quoted + '"';
 }
 
+/// Steps of light as they stand between braces; in quotes, which the loader then refuses, where they hold anything else.
+std::string steps_of_light(std::string text) {
+  std::erase_if(text, [](char c) { return c == '{' || c == '}'; });
+  const bool plain = std::all_of(text.begin(), text.end(), [](char c) { return (c >= 'a' && c <= 'z') || (c >= '0' && c <= '9') || c == ' ' || c == ':' || c == ',' || c == '.' || c == '-'; });
+  return plain ? "{" + text + "}" : scalar(text);
+}
+
+std::string light_lines(const NewFlock& flock) {
+  if (flock.lights.empty()) {
+    return "# Hours of light by age, so that rules know when it is dark:\n"
+           "# lights: {0 d: 23 h, 7 d: 18 h}\n"
+           "# lights_on: \"05:00\"\n";
+  }
+  return fmt::format("# Hours of light by age, so that rules know when it is dark{}.\nlights: {}\nlights_on: \"{}\"\n",
+                     flock.lights_of.empty() ? "" : fmt::format(", as of {}", flock.lights_of), steps_of_light(flock.lights), flock.lights_on);
+}
+
+std::string parent_lines(const NewFlock& flock) {
+  if (!flock.parents_wk) return "";
+  const std::string age = fmt::format("# The parents were {:g} weeks old", *flock.parents_wk);
+  if (*flock.parents_wk >= kYoungParents_wk) return age + ".\n";
+  if (!flock.warmer) return fmt::format("{}: young, below {:g}. Their chicks want it 1 K warmer; these packs have no list for them.\n", age, kYoungParents_wk);
+  return fmt::format("{}: young, below {:g}. Their chicks want it 1 K warmer.\nadjust:\n  air_target: {}\n", age, kYoungParents_wk, kYoungList);
+}
+
 /// "42g" as "42 g".
 std::string spaced_quantity(std::string text) {
   const std::size_t end = text.find_first_not_of("0123456789.+-");
@@ -52,6 +78,17 @@ std::vector<std::string> split_names(std::string_view text) {
     if (!name.empty()) names.emplace_back(name);
   }
   return names;
+}
+
+std::optional<double> parse_weeks(std::string_view text) {
+  double weeks = 0;
+  const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), weeks);
+  if (error != std::errc() || !(weeks >= 15 && weeks <= 100)) return std::nullopt;
+  std::string_view unit(end, static_cast<std::size_t>(text.data() + text.size() - end));
+  while (unit.starts_with(' ')) unit.remove_prefix(1);
+  while (unit.ends_with(' ')) unit.remove_suffix(1);
+  const bool fits = unit.empty() || unit == "w" || unit == "wk" || unit == "week" || unit == "weeks";
+  return fits ? std::optional(weeks) : std::nullopt;
 }
 
 std::string flock_file_text(const NewFlock& flock, std::string_view time_zone) {
@@ -81,21 +118,21 @@ std::string flock_file_text(const NewFlock& flock, std::string_view time_zone) {
     text += fmt::format("# Mean weight to reach on day 7.\ngoal_day_7: {}\n",
                         scalar(spaced_quantity(flock.goal)));
   }
+  const std::string more = (flock.lights.empty() ? "" : light_lines(flock)) + parent_lines(flock);
   text += fmt::format(
       "\n"
       "# The packs that watch over this flock. 'underwing explain --pack NAME' shows what is in one.\n"
       "packs: [{}]\n"
       "\n"
+      "{}"
       "# What follows is asleep behind its '#'. Take the sign away to use it.\n"
-      "# Hours of light by age, so that rules know when it is dark:\n"
-      "# lights: {{0 d: 23 h, 7 d: 18 h}}\n"
-      "# lights_on: \"05:00\"\n"
-      "# What differs for this flock alone, by the name of a rule, a curve or a measure:\n"
-      "# adjust:\n"
+      "{}"
+      "# What differs for this flock alone, by the name of a rule, a curve or a measure{}:\n"
       "#   cold-air: {{on_delay: 3 min}}\n"
       "# When the house is empty again; the rules then rest:\n"
       "# cleared: YYYY-MM-DD HH:MM\n",
-      fmt::join(packs, ", "));
+      fmt::join(packs, ", "), more.empty() ? "" : more + "\n", flock.lights.empty() ? light_lines(flock) : "",
+      flock.warmer ? ", beside air_target above" : ":\n# adjust");
   return text;
 }
 

@@ -23,6 +23,7 @@ namespace {
 struct Options {
   std::string farm = ".";
   NewFlock flock;
+  std::string parents;
   std::string output;
   bool replace = false;
 };
@@ -36,6 +37,14 @@ struct Question {
   bool needed = true;
 };
 
+constexpr const char* kNoPlan = "none";  ///< said of lights: no plan
+
+/// "05:00"
+std::string clock_of_day(Duration time) {
+  const auto minutes = std::chrono::floor<std::chrono::minutes>(time).count();
+  return fmt::format("{:02}:{:02}", minutes / 60, minutes % 60);
+}
+
 /// The packs of the flock that was placed last: most flocks are watched like the one before them.
 std::string packs_before(const RuleSet& rules) {
   const auto last = std::max_element(rules.flocks.begin(), rules.flocks.end(),
@@ -43,16 +52,45 @@ std::string packs_before(const RuleSet& rules) {
   return last == rules.flocks.end() ? "" : fmt::format("{}", fmt::join(last->packs, ", "));
 }
 
+/// The flock placed last in that house for which lights are planned, or null.
+const Flock* lights_before(const RuleSet& rules, const std::string& house) {
+  const Flock* last = nullptr;
+  for (const Flock& flock : rules.flocks) {
+    if (rules.houses[flock.house].name != house || flock.lights.empty()) continue;
+    if (last == nullptr || flock.placed > last->placed) last = &flock;
+  }
+  return last;
+}
+
+std::string steps_of_light(const Flock& flock) {
+  std::vector<std::string> steps;
+  for (const auto& [age, light] : flock.lights) steps.push_back(fmt::format("{}: {}", short_age(age), to_words(light)));
+  return fmt::format("{}", fmt::join(steps, ", "));
+}
+
 std::vector<Question> questions(Options& options, const RuleSet& rules) {
   NewFlock& flock = options.flock;
+  const bool us = rules.farm.units == Units::us;
   return {
       {"--house", "Which house", &flock.house, rules.houses.size() == 1 ? rules.houses.front().name : ""},
       {"--placed", "When the chicks were placed, such as \"2026-04-20 09:00\"", &flock.placed, ""},
       {"--birds", "How many were placed, such as 17000", &flock.birds, ""},
-      {"--chick-weight", "Mean weight of a chick, such as 42g", &flock.chick_weight, ""},
+      {"--chick-weight", us ? "Mean weight of a chick, such as 0.093lb" : "Mean weight of a chick, such as 42g", &flock.chick_weight, ""},
+      {"--parents", "Age of their parents in weeks, such as 28wk", &options.parents, "", false},
       {"--packs", "Packs that watch over them, such as air,humidity", &flock.packs, packs_before(rules)},
-      {"--goal", "Mean weight to reach on day 7, such as 190g", &flock.goal, "", false},
+      {"--goal", us ? "Mean weight to reach on day 7, such as 0.42lb" : "Mean weight to reach on day 7, such as 190g", &flock.goal, "", false},
       {"--unloading", "Hours with open doors on that day, such as 08:30-11:00", &flock.unloading, "", false},
+  };
+}
+
+/// About lights, once the house is known; where the flock before had a plan, that is suggested.
+std::vector<Question> questions_about_lights(Options& options, const RuleSet& rules) {
+  NewFlock& flock = options.flock;
+  const Flock* before = lights_before(rules, flock.house);
+  const bool carried = before != nullptr && (flock.lights.empty() || flock.lights == steps_of_light(*before));
+  return {
+      {"--lights", "Hours of light by age, such as \"0 d: 23 h, 7 d: 18 h\", or none", &flock.lights, before ? steps_of_light(*before) : "", false},
+      {"--lights-on", "When the light comes on, such as 05:00", &flock.lights_on, carried ? clock_of_day(before->lights_on) : ""},
   };
 }
 
@@ -73,17 +111,60 @@ bool ask(const Question& question) {
   }
 }
 
+enum class Filled { yes, missing, ended };
+
+/// What is said, asked for, or suggested.
+Filled fill_in(const Question& question, bool may_ask) {
+  if (!question.answer->empty()) return Filled::yes;
+  if (may_ask) return ask(question) ? Filled::yes : Filled::ended;
+  *question.answer = question.suggestion;
+  return question.answer->empty() && question.needed ? Filled::missing : Filled::yes;
+}
+
+/// False at the end of the input, or where the time at which the light comes on is missing, which has been said.
+bool complete_lights(Options& options, const RuleSet& rules, bool may_ask) {
+  NewFlock& flock = options.flock;
+  if (fill_in(questions_about_lights(options, rules)[0], may_ask) == Filled::ended) return false;
+  if (flock.lights == kNoPlan) flock.lights.clear();
+  if (flock.lights.empty()) return true;
+  const Flock* before = lights_before(rules, flock.house);
+  if (before != nullptr && flock.lights == steps_of_light(*before)) flock.lights_of = before->name;
+  const Filled filled = fill_in(questions_about_lights(options, rules)[1], may_ask);
+  if (filled == Filled::missing) fmt::print(stderr, "underwing: --lights-on is missing: when the light comes on, such as 05:00\n");
+  return filled == Filled::yes;
+}
+
+/// Whether one of the flock's packs has a list for chicks of young parents beside the target that takes it.
+bool has_young_list(const FarmFiles& files, const std::vector<std::string>& packs) {
+  for (const auto* group : {&files.packs, &files.shipped}) {
+    for (const auto& [path, text] : *group) {
+      if (text.find(fmt::format("\n  {}:", kYoungList)) == std::string::npos || text.find("\n  air_target:") == std::string::npos) continue;
+      if (std::find(packs.begin(), packs.end(), pack_named_in(text)) != packs.end()) return true;
+    }
+  }
+  return false;
+}
+
+/// Reads the age of the parents; false where it is none, which has been said.
+bool take_parents(Options& options, const FarmFiles& files) {
+  NewFlock& flock = options.flock;
+  if (options.parents.empty()) return true;
+  flock.parents_wk = parse_weeks(options.parents);
+  if (!flock.parents_wk) {
+    fmt::print(stderr, "underwing: --parents wants an age in weeks from 15 to 100, such as 28wk, not '{}'\n", options.parents);
+    return false;
+  }
+  flock.warmer = *flock.parents_wk < kYoungParents_wk && has_young_list(files, split_names(flock.packs));
+  return true;
+}
+
 /// Fills in what is missing; false where something stays missing, which has been said.
 bool complete(Options& options, const RuleSet& rules, const FarmFiles& files, bool may_ask) {
   bool whole = true;
   for (const Question& question : questions(options, rules)) {
-    if (!question.answer->empty()) continue;
-    if (may_ask) {
-      if (!ask(question)) return false;
-      continue;
-    }
-    *question.answer = question.suggestion;
-    if (!question.answer->empty() || !question.needed) continue;
+    const Filled filled = fill_in(question, may_ask);
+    if (filled == Filled::ended) return false;
+    if (filled == Filled::yes) continue;
     whole = false;
     std::string text = question.text;
     text[0] = static_cast<char>(std::tolower(static_cast<unsigned char>(text[0])));
@@ -93,6 +174,7 @@ bool complete(Options& options, const RuleSet& rules, const FarmFiles& files, bo
     if (question.answer == &options.flock.packs) text += "; there are " + join_words(pack_names(files));
     fmt::print(stderr, "underwing: {} is missing: {}\n", question.option, text);
   }
+  if (!complete_lights(options, rules, may_ask) || !take_parents(options, files)) return false;
   if (options.flock.name.empty())
     options.flock.name = options.flock.house + "-" + options.flock.placed.substr(0, 10);
   return whole;
@@ -241,11 +323,16 @@ void add_place(CLI::App& app, Common& common) {
                       "When the chicks were placed, on the farm's clocks: \"2026-04-20 09:00\"");
   command->add_option("--birds", options->flock.birds, "How many were placed");
   command->add_option("--chick-weight", options->flock.chick_weight, "Mean weight of a chick: 42g");
+  command->add_option("--parents", options->parents,
+                      "Age of the parent flock: 28wk; below 30 weeks the chicks are watched by the list for young parents");
   command->add_option("--packs", options->flock.packs,
                       "Packs that watch over them: air,humidity; left out: those of the flock before");
   command->add_option("--goal", options->flock.goal, "Mean weight to reach on day 7: 190g");
   command->add_option("--unloading", options->flock.unloading,
                       "Hours with open doors on that day: 08:30-11:00");
+  command->add_option("--lights", options->flock.lights,
+                      "Hours of light by age: \"0 d: 23 h, 7 d: 18 h\", or none; left out: those of the flock before in that house");
+  command->add_option("--lights-on", options->flock.lights_on, "When the light comes on: 05:00");
   command->add_option("--name", options->flock.name, "Name of the flock; left out: house and date");
   command->add_option("--output", options->output,
                       "The file to write; left out: flocks/NAME.yaml in the farm's folder");

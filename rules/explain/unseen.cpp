@@ -91,4 +91,28 @@ std::string unseen_in_words(const RuleSet& rules, std::size_t flock) {
   return text;
 }
 
+std::vector<std::string> lacking_for_time_left(const RuleSet& rules, std::size_t house) {
+  const House& it = rules.houses[house];
+  const auto air = rules.find_measure("air_temperature");
+  const bool used = std::any_of(rules.flocks.begin(), rules.flocks.end(), [house](const Flock& flock) { return flock.house == house; });
+  if (!used || !air || !it.probes.contains(*air)) return {};
+  std::vector<std::string> keys;
+  if (!it.volume_m3) keys.emplace_back("volume");
+  if (!it.time_constant) keys.emplace_back("time_constant");
+  if (!it.outside_c) keys.emplace_back("outside");
+  if (std::none_of(rules.farm.people.begin(), rules.farm.people.end(), [](const Person& person) { return person.away.has_value(); })) keys.emplace_back("away");
+  return keys;
+}
+
+std::string time_left_unseen_in_words(const RuleSet& rules, std::size_t house) {
+  const std::vector<std::string> keys = lacking_for_time_left(rules, house);
+  if (keys.empty()) return "";
+  const auto lacks = [&](const char* key) { return std::find(keys.begin(), keys.end(), key) != keys.end(); };
+  const bool nobody = lacks("away"), heat = nobody || lacks("volume"), cold = nobody || lacks("time_constant") || lacks("outside");
+  std::vector<std::string> quoted;
+  for (const std::string& key : keys) quoted.push_back("'" + key + "'");
+  return fmt::format("whether people come in time when its {} stop: farm.yaml gives no {}", heat && cold ? "fans or heaters" : heat ? "fans" : "heaters",
+                     join_words(quoted, "or"));
+}
+
 }  // namespace underwing

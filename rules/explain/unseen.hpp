@@ -24,4 +24,11 @@ struct UnseenAges {
 /// "water and feed before 7 d; bird weight before 4 d and from 35 d" for one flock; empty: nothing is unseen.
 [[nodiscard]] std::string unseen_in_words(const RuleSet& rules, std::size_t flock);
 
+/// Without which 'check' cannot say whether people come in time once the fans, or the heaters, of a house stand: keys that
+/// farm.yaml lacks, "volume" for heat, "time_constant" and "outside" for cold, and "away" where nobody has it. Empty where it
+/// can, and for a house without a flock or without probes of air temperature.
+[[nodiscard]] std::vector<std::string> lacking_for_time_left(const RuleSet& rules, std::size_t house);
+/// The same in words: "whether people come in time when its fans stop: no 'volume' is given"; empty where nothing lacks.
+[[nodiscard]] std::string time_left_unseen_in_words(const RuleSet& rules, std::size_t house);
+
 }  // namespace underwing

@@ -49,7 +49,7 @@ TEST_P(Sessions, SaysWhatWasReviewed) {
 }
 
 INSTANTIATE_TEST_SUITE_P(All, Sessions,
-                         ::testing::Values("against", "bad_tapes", "check", "commands", "duty", "explain", "explain_pack", "explain_refused", "part_house", "place", "replay", "units"),
+                         ::testing::Values("against", "bad_tapes", "check", "commands", "duty", "explain", "explain_needs", "explain_pack", "explain_refused", "part_house", "place", "replay", "units"),
                          [](const auto& each) { return std::string(each.param); });
 
 TEST(Place, AsksWhatItIsNotToldOnATerminal) {
@@ -59,10 +59,11 @@ TEST(Place, AsksWhatItIsNotToldOnATerminal) {
   const std::filesystem::path farm = folder.path() / "farm";
   std::filesystem::copy(kFolder / "farm", farm, std::filesystem::copy_options::recursive);
   const Answer answer = shell(
-      "printf 'house-2\\n2026-04-20 09:00\\n16000\\n41g\\n\\n\\n\\n' | script -qec 'underwing place' "
+      "printf 'house-2\\n2026-04-20 09:00\\n16000\\n41g\\n28 weeks\\n\\n\\n\\n0 d: 23 h\\n05:00\\n' | script -qec 'underwing place' "
       "/dev/null",
       farm);
   EXPECT_EQ(answer.status, 0) << answer.text;
+  EXPECT_NE(answer.text.find("Age of their parents in weeks, such as 28wk (may be left empty): "), std::string::npos) << answer.text;
   EXPECT_NE(answer.text.find("Packs that watch over them, such as air,humidity [brooding]: "),
             std::string::npos)
       << answer.text;
@@ -70,6 +71,8 @@ TEST(Place, AsksWhatItIsNotToldOnATerminal) {
   EXPECT_NE(written.find("\nbirds: 16000\n"), std::string::npos) << written;
   EXPECT_NE(written.find("\nchick_weight: 41 g\n"), std::string::npos) << written;
   EXPECT_NE(written.find("\npacks: [brooding]\n"), std::string::npos) << written;
+  EXPECT_NE(written.find("\n# The parents were 28 weeks old: young, below 30."), std::string::npos) << written;
+  EXPECT_NE(written.find("\nlights: {0 d: 23 h}\nlights_on: \"05:00\"\n"), std::string::npos) << written;
   EXPECT_EQ(written.find("\nunloading:"), std::string::npos) << written;
 }
 
