@@ -130,7 +130,7 @@ TEST(Languages, AFarmNamesThemAndMayBringItsOwn) {
   ASSERT_TRUE(changed.ok());
   EXPECT_EQ(say(changed.rules->language("es"), "farm"), "FINCA");
   own.languages["languages/es.yaml"] = spanish("air_temperature: {low: FRIO", "air_temperature: {low: MUCHISIMO FRIO POR LA NOCHE");
-  EXPECT_EQ(errors_of(own), "languages/es.yaml:230:3: 'MUCHISIMO FRIO POR LA NOCHE' leaves no room for its value: with the longest house and value "
+  EXPECT_EQ(errors_of(own), "languages/es.yaml:238:3: 'MUCHISIMO FRIO POR LA NOCHE' leaves no room for its value: with the longest house and value "
                             "there are 51 characters, and a locked screen shows 40\n");
 }
 
