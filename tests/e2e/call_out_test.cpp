@@ -12,7 +12,7 @@
 #include <fstream>
 
 #include "daemon/journal.hpp"
-#include "tests/e2e/gateway.hpp"
+#include "tests/e2e/stepped.hpp"
 #include "tests/plugins/scripted_modem.hpp"
 
 namespace underwing::test {
@@ -31,7 +31,7 @@ time_zone: Europe/London
 houses:
   house-1: {{probes: {{air_temperature: [north]}}}}
 plugins:
-  climate: {{run: {0}/hand_on.sh, arguments: [{0}/lines, {0}/said]}}
+  {2}
   modem:
     run: sms
     settings: {{device: {1}, memory: {0}/memory.json, pace: 100 ms, send_within: 3 s, settle: 500 ms, ring_for: 1 s, read_store_every: 2 s}}
@@ -48,15 +48,6 @@ call_out:
     - {{after: 30 min, tell: maud, by: text, then_every: 10 min}}
   soon: [{{after: 0 min, tell: on-duty, by: text}}]
   note: {{daily: "06:30", tell: on-duty, by: text}}
-)";
-
-const std::string kFlock = R"(format: 1
-flock: spring
-house: house-1
-placed: 2026-03-06 09:30
-birds: 17000
-chick_weight: 42 g
-packs: [own]
 )";
 
 const std::string kPack = R"(format: 1
@@ -77,31 +68,16 @@ rules:
 /// The night of that farm, minute by minute.
 class Night {
  public:
-  Night() : gateway_(FarmText{}) {
-    std::filesystem::copy_file(std::string(UNDERWING_SOURCE_DIR) + "/tests/e2e/hand_on.sh", gateway_.path("hand_on.sh"));
-    write("said", "");
-    write("lines", reading());
-    write("farm/farm.yaml", fmt::format(fmt::runtime(kFarm), gateway_.path("."), modem.device()));
-    write("farm/flocks/spring.yaml", kFlock);
-    write("farm/rules/own.yaml", kPack);
-    gateway_.start("", "--time-from-readings");
-    const auto ready = [&] {
-      for (const auto& plugin : gateway_.status()["plugins"]) {
-        if (plugin["state"] != "ready" || (plugin["plugin"] == "modem" && modem.count_of("AT+CREG?") == 0)) return false;
-      }
-      return true;
-    };
-    if (!wait_until(ready)) throw std::runtime_error("the plugins are not ready: " + gateway_.log());
+  Night() {
+    gateway_.begin(fmt::format(fmt::runtime(kFarm), gateway_.path("."), modem.device(), gateway_.plugin_entry()), kPack, reading());
+    wait_until_ready(gateway_, [&](const nlohmann::json& plugin) { return plugin["plugin"] != "modem" || modem.count_of("AT+CREG?") > 0; });
   }
 
   /// A minute passes: the reading of its end, and all that it leads to. The heater is out from 02:00 until it is mended.
   void minute() {
     time_ += 1min;
     if (time_ > kHeaterFails) air_ += mended_ ? 1.0 : -0.5;
-    std::ofstream(gateway_.path("lines"), std::ios::app)
-        << reading() << fmt::format("{{\"jsonrpc\":\"2.0\",\"id\":{},\"method\":\"step\",\"params\":{{\"time\":{}}}}}\n", ++steps_, seconds_now());
-    const std::string settled = fmt::format("\"id\":{},", steps_);
-    ASSERT_TRUE(wait_until([&] { return read_file(gateway_.path("said")).find(settled) != std::string::npos; })) << gateway_.log();
+    gateway_.step(reading(), seconds_now());
   }
   void minutes(int count) {
     for (int i = 0; i < count; ++i) minute();
@@ -163,7 +139,6 @@ class Night {
   [[nodiscard]] std::string reading() const {
     return fmt::format("[{{\"n\":\"house-1/air_temperature/north\",\"u\":\"Cel\",\"v\":{},\"t\":{}}}]\n", air_, seconds_now());
   }
-  void write(const std::string& name, const std::string& text) const { std::ofstream(gateway_.path(name)) << text; }
   [[nodiscard]] std::vector<AnswerRow> answers() const {
     auto journal = JournalReader::open(gateway_.path("state/journal.db"));
     if (!journal.ok()) return {};
@@ -171,11 +146,10 @@ class Night {
     return rows.ok() ? *rows : std::vector<AnswerRow>{};
   }
 
-  Gateway gateway_;
+  SteppedGateway gateway_;
   Instant time_ = kHeaterFails - 5min;
   double air_ = 33;
   bool mended_ = false;
-  int steps_ = 0;
   std::vector<Submitted> texts_;
 };
 

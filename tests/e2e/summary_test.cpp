@@ -6,9 +6,8 @@
 #include <gtest/gtest.h>
 
 #include <filesystem>
-#include <fstream>
 
-#include "tests/e2e/gateway.hpp"
+#include "tests/e2e/stepped.hpp"
 
 namespace underwing::test {
 namespace {
@@ -22,7 +21,7 @@ time_zone: Europe/London
 houses:
   house-1: {{probes: {{air_temperature: [north]}}}}
 plugins:
-  climate: {{run: {0}/hand_on.sh, arguments: [{0}/lines, {0}/said]}}
+  {1}
   post: {{run: {0}/takes_mail.sh, arguments: [{0}/taken], carries: [text, mail]}}
 people:
   ines: {{text: "+44 7700 900101", mail: ines@example.org}}
@@ -31,15 +30,6 @@ call_out:
   urgent: [{{after: 0 min, tell: ines, by: [text, mail], then_every: 30 min}}]
   soon: [{{after: 0 min, tell: ines, by: text}}]
   note: {{daily: "06:30", tell: ines, by: [text, mail]}}
-)";
-
-const std::string kFlock = R"(format: 1
-flock: spring
-house: house-1
-placed: 2026-03-06 09:30
-birds: 17000
-chick_weight: 42 g
-packs: [own]
 )";
 
 const std::string kPack = R"(format: 1
@@ -58,11 +48,9 @@ rules:
 
 /// The night from 03:00 to 06:31, cold from 04:00 to 04:20; every message that came of it.
 std::vector<nlohmann::json> messages_of_a_night() {
-  Gateway gateway{FarmText{}};
-  const auto write = [&](const std::string& name, const std::string& text) { std::ofstream(gateway.path(name)) << text; };
-  for (const char* script : {"hand_on.sh", "takes_mail.sh"}) {
-    std::filesystem::copy_file(std::string(UNDERWING_SOURCE_DIR) + "/tests/e2e/" + script, gateway.path(script));
-  }
+  SteppedGateway gateway;
+  std::filesystem::copy_file(std::string(UNDERWING_SOURCE_DIR) + "/tests/e2e/takes_mail.sh", gateway.path("takes_mail.sh"));
+  gateway.write("taken", "");
   const auto begin = sys_days(std::chrono::year(2026) / 3 / 7) + 3h;
   const auto seconds_at = [&](int minute) {
     return std::chrono::duration_cast<std::chrono::seconds>((begin + std::chrono::minutes(minute)).time_since_epoch()).count();
@@ -70,25 +58,9 @@ std::vector<nlohmann::json> messages_of_a_night() {
   const auto reading_at = [&](int minute) {
     return fmt::format("[{{\"n\":\"house-1/air_temperature/north\",\"u\":\"Cel\",\"v\":{},\"t\":{}}}]\n", minute >= 60 && minute < 80 ? 28.5 : 33.0, seconds_at(minute));
   };
-  for (const char* file : {"said", "taken"}) write(file, "");
-  write("lines", reading_at(0));  // The watch begins with it.
-  write("farm/farm.yaml", fmt::format(fmt::runtime(kFarm), gateway.path(".")));
-  write("farm/flocks/spring.yaml", kFlock);
-  write("farm/rules/own.yaml", kPack);
-  gateway.start("", "--time-from-readings");
-  const auto ready = [&] {
-    for (const auto& plugin : gateway.status()["plugins"]) {
-      if (plugin["state"] != "ready") return false;
-    }
-    return true;
-  };
-  if (!wait_until(ready)) throw std::runtime_error("the plugins are not ready: " + gateway.log());
-  for (int minute = 1; minute <= 211; ++minute) {
-    std::ofstream(gateway.path("lines"), std::ios::app)
-        << reading_at(minute) << fmt::format("{{\"jsonrpc\":\"2.0\",\"id\":{},\"method\":\"step\",\"params\":{{\"time\":{}}}}}\n", minute, seconds_at(minute));
-    const std::string settled = fmt::format("\"id\":{},", minute);
-    if (!wait_until([&] { return read_file(gateway.path("said")).find(settled) != std::string::npos; })) throw std::runtime_error("a minute is not settled: " + gateway.log());
-  }
+  gateway.begin(fmt::format(fmt::runtime(kFarm), gateway.path("."), gateway.plugin_entry()), kPack, reading_at(0));
+  wait_until_ready(gateway, [](const nlohmann::json&) { return true; });
+  for (int minute = 1; minute <= 211; ++minute) gateway.step(reading_at(minute), seconds_at(minute));
   std::vector<nlohmann::json> messages;
   for (const std::string& line : lines_of(read_file(gateway.path("taken")))) messages.push_back(nlohmann::json::parse(line)["params"]);
   return messages;
