@@ -25,9 +25,10 @@ AirView air_view(Engine& engine, std::size_t house) {
   const auto air = rules.find_measure(kAir);
   AirView view;
   bool watched = false;
-  for (std::size_t i = 0; air && i < rules.rules.size(); ++i) {
+  const auto [begin, end] = engine.rules_of(house);
+  for (std::size_t i = begin; air && i < end; ++i) {
     const WatchedRule& rule = rules.rules[i];
-    if (rule.house != house || rule.probe || !rule.watch || !engine.state(i).in_force) continue;
+    if (rule.probe || !rule.watch || !engine.state(i).in_force) continue;
     const auto level = level_of(*rule.watch);
     if (!level || level->measure != *air) continue;
     const Sight sight = engine.look(i);

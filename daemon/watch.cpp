@@ -595,6 +595,7 @@ void Watch::reload(std::shared_ptr<const RuleSet> rules) {
   recent_.clear();
   std::erase_if(paths_, [&](const auto& entry) { return !has_plugin(rules_->farm, entry.first); });
   std::erase_if(plugins_, [&](const auto& entry) { return !has_plugin(rules_->farm, entry.first); });
+  std::erase_if(air_, [&](const auto& entry) { return !rules_->find_house(entry.first); });
   settle_engine();
   end_orphans();
   schedule_daily();

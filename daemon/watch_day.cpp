@@ -57,7 +57,6 @@ void Watch::keep_levels() {
 /// Each whole minute, of houses with a flock.
 void Watch::keep_air() {
   const auto hundredth = [](double value) { return std::round(value * 100) / 100; };
-  std::erase_if(air_, [&](const auto& entry) { return !rules_->find_house(entry.first); });
   const Instant begin = now_ - now_.time_since_epoch() % AirSpan::kLength;
   for (std::size_t house = 0; house < rules_->houses.size(); ++house) {
     std::deque<AirSpan>& spans = air_[rules_->houses[house].name];

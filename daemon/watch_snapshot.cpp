@@ -387,6 +387,7 @@ bool Watch::restore(const std::string& snapshot) {
     decltype(air_) air;
     const json all_air = list("air");
     for (const auto& [house, spans] : all_air.items()) {
+      if (!rules_->find_house(house)) continue;
       for (const json& span : spans) {
         air[house].push_back({to_instant(span.at(0)), to_double(span.at(1)), to_double(span.at(2)), to_double(span.at(3)), to_double(span.at(4)), span.at(5)});
       }

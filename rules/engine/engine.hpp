@@ -80,6 +80,10 @@ class Engine {
   [[nodiscard]] Sight look(std::size_t rule);
   /// The flock's age in hours, nullopt for a rule that belongs to no flock.
   [[nodiscard]] std::optional<double> age_h(std::size_t rule) const;
+  /// The rules of a house stand together: [first, last). None before the watch begins.
+  [[nodiscard]] std::pair<std::size_t, std::size_t> rules_of(std::size_t house) const {
+    return houses_.empty() ? std::pair<std::size_t, std::size_t>() : std::pair(houses_[house].rules_begin, houses_[house].rules_end);
+  }
   /// Probe indices that the rule depends on.
   [[nodiscard]] const std::vector<std::size_t>& probes_of(std::size_t rule) const { return compiled_[rule].probes; }
 
