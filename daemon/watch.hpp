@@ -346,6 +346,7 @@ class Watch {
   void tell(const std::string& who, const std::vector<Way>& by, const Mail::Waiting& message);
   void plan_flush(Mail& box) const;
   [[nodiscard]] std::string gathered(const std::vector<Mail::Waiting>& messages, bool any_code, const Language& language) const;
+  [[nodiscard]] bool is_counted(std::size_t alarms) const;
   void flush(const Mailbox& mailbox);
   void send(const Mailbox& mailbox, std::vector<Mail::Waiting> messages, const std::string& only_path = "");
   void tell_those_told(const Alarm& alarm, const std::string& except, const Saying& text);

@@ -217,6 +217,9 @@ void Watch::plan_flush(Mail& box) const {
   box.flush_at = std::max(box.flush_at, box.last_sent + kGather);
 }
 
+/// Whether so many alarms in one text are counted rather than told one by one.
+bool Watch::is_counted(std::size_t alarms) const { return alarms > (flood_ ? 0 : kSpelledOut); }
+
 void Watch::flush(const Mailbox& mailbox) {
   Mail& box = mailboxes_[mailbox];
   std::vector<Mail::Waiting> ready, later;
@@ -224,8 +227,7 @@ void Watch::flush(const Mailbox& mailbox) {
   box.waiting = std::move(later);
   // In a flood alarms are counted; what answers a person is not, and goes out by itself.
   const auto others = std::stable_partition(ready.begin(), ready.end(), [](const Mail::Waiting& message) { return message.alarm != 0; });
-  const bool apart = flood_ || others - ready.begin() > static_cast<std::ptrdiff_t>(kSpelledOut);
-  if (apart && others != ready.begin() && others != ready.end()) {
+  if (is_counted(static_cast<std::size_t>(others - ready.begin())) && others != ready.end()) {
     send(mailbox, {std::make_move_iterator(others), std::make_move_iterator(ready.end())});
     ready.erase(others, ready.end());
   }
@@ -240,7 +242,7 @@ std::string Watch::gathered(const std::vector<Mail::Waiting>& messages, bool any
   const auto urgent = std::count_if(messages.begin(), messages.end(), [](const auto& message) { return message.priority == Priority::urgent; });
   std::string counts;
   std::size_t most = messages.size();
-  if (alarms > 0 && (flood_ || alarms > kSpelledOut)) {  // counted, the urgent ones spelled out as far as there is room
+  if (is_counted(alarms)) {  // the urgent ones are spelled out as far as there is room
     counts = say(language, "flood", {{"alarms", say_count(language, "alarms", alarms)}, {"urgent", urgent == 0 ? say(language, "none") : std::to_string(urgent)}});
     most = static_cast<std::size_t>(urgent);
     if (most == 0) return fit({counts + replies});

@@ -157,10 +157,9 @@ std::vector<std::string> Watch::house_lines(std::size_t house, const Language& l
   }
   const std::string since = clock_time(zone, summary_from_ + engine_->wall_ahead());
   if (known(lowest)) {
-    const Unit& written = rules_->measures[*rules_->find_measure("air_temperature")].unit;
-    const Unit unit = shown(written);
-    const auto tenth = [&](double value) { return fmt::format("{:.1f}", unit.from_canonical(written.to_canonical(value))); };
-    lines.push_back("  " + say(language, "air_line", {{"low", tenth(lowest)}, {"high", tenth(highest)}, {"unit", to_gsm(unit.text)}, {"time", since}}));
+    const Unit& unit = rules_->measures[*rules_->find_measure("air_temperature")].unit;
+    const auto tenth = [&](double value) { return fmt::format("{:.1f}", *convert(value, unit, shown(unit))); };
+    lines.push_back("  " + say(language, "air_line", {{"low", tenth(lowest)}, {"high", tenth(highest)}, {"unit", to_gsm(shown(unit).text)}, {"time", since}}));
   }
   if (!used.empty()) lines.push_back("  " + say(language, "used_line", {{"time", since}, {"used", list_of(used, ", ")}}));
   weights.insert(weights.end(), dead.begin(), dead.end());

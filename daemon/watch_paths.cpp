@@ -21,7 +21,7 @@ constexpr unsigned kFailuresTold = 3;     // in a row: the path is said to be do
 constexpr Duration kChannelDownAfter = 2min;
 constexpr Duration kPluginSilentAfter = 10min;  // blind rules speak sooner, and name the plugin
 
-// The summary in the morning and the evening text prove a path that they take; one that nothing else takes is tested daily.
+// The summary in the morning and the evening text prove a path that they take; one that nothing else takes is tested daily. These times are ours.
 constexpr Duration kTestBefore = 10min;    // the evening check
 constexpr Duration kTestAfter = 20h;       // without a success
 constexpr Duration kTestAloneAfter = 4h;
@@ -125,14 +125,11 @@ void Watch::check_plugins() {
 
 /// Whether others that carry the same way are down, all of them.
 bool Watch::stands_alone(const PluginEntry& plugin) const {
+  const std::vector<Way> mine = ways_of(plugin);
   bool others = false;
   for (const PluginEntry& other : rules_->farm.plugins) {
-    const auto ways = ways_of(other);
-    const bool alike = other.name != plugin.name && std::any_of(ways.begin(), ways.end(), [&](Way way) {
-      const auto mine = ways_of(plugin);
-      return std::find(mine.begin(), mine.end(), way) != mine.end();
-    });
-    if (!alike) continue;
+    const std::vector<Way> ways = ways_of(other);
+    if (other.name == plugin.name || std::find_first_of(ways.begin(), ways.end(), mine.begin(), mine.end()) == ways.end()) continue;
     const auto found = plugins_.find(other.name);
     // While the daemon starts nothing is known yet of some.
     if (found == plugins_.end() || found->second.up || now_ - found->second.since < kChannelDownAfter) return false;
