@@ -1,6 +1,4 @@
 // describe_changes: what differs between two farm files: people, duty, call-out, houses, plugins and the rest.
-#include <array>
-
 #include "daemon/changes_impl.hpp"
 #include "rules/explain/words.hpp"
 
@@ -9,22 +7,21 @@ namespace underwing {
 namespace {
 
 std::string days_in_words(std::uint8_t days) {
-  static constexpr std::array<const char*, 7> kNames = {"Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"};
   if (days == 0x7f) return "every day";
-  std::vector<std::string> names;
-  for (std::size_t i = 0; i < kNames.size(); ++i) {
-    if (days >> i & 1) names.emplace_back(kNames[i]);
+  std::vector<std::string_view> names;
+  for (std::size_t i = 0; i < kWeekdays.size(); ++i) {
+    if (days >> i & 1) names.push_back(kWeekdays[i]);
   }
   return fmt::format("{}", fmt::join(names, " "));
 }
 
 std::string hours_in_words(const std::optional<std::pair<Duration, Duration>>& hours) {
-  return hours ? time_of_day_in_words(hours->first) + "-" + time_of_day_in_words(hours->second) : "all day";
+  return hours ? clock_of(hours->first) + "-" + clock_of(hours->second) : "all day";
 }
 
 std::string shift_in_words(const DutyShift& shift) {
   return fmt::format("{}, {}, {}", shift.who, days_in_words(shift.days),
-                     shift.all_day ? "all day" : time_of_day_in_words(shift.from) + "-" + time_of_day_in_words(shift.to));
+                     shift.all_day ? "all day" : clock_of(shift.from) + "-" + clock_of(shift.to));
 }
 
 std::string step_in_words(const CallStep& step) {
@@ -80,7 +77,7 @@ void compare_duty(Changes& changes, const Farm& older, const Farm& newer) {
 void compare_call_out(Changes& changes, Priority priority, const CallPlan& a, const CallPlan& b) {
   const std::string head = fmt::format("call_out: {}: ", to_string(priority));
   add_if_other(changes, "", head + "hours", hours_in_words(a.hours), hours_in_words(b.hours), priority);
-  add_if_other(changes, "", head + "daily", or_none(a.daily, time_of_day_in_words), or_none(b.daily, time_of_day_in_words), priority);
+  add_if_other(changes, "", head + "daily", or_none(a.daily, clock_of), or_none(b.daily, clock_of), priority);
   for (std::size_t i = 0; i < std::max(a.steps.size(), b.steps.size()); ++i) {
     const auto step = [i](const CallPlan& plan) { return i < plan.steps.size() ? step_in_words(plan.steps[i]) : std::string("none"); };
     add_if_other(changes, "", fmt::format("{}step {}", head, i + 1), step(a), step(b), priority);
@@ -92,7 +89,7 @@ std::string heartbeat_of(const Farm& farm) {
 }
 
 std::string weekly_of(const DrillPlan& plan) {
-  return plan.weekly ? fmt::format("{} {}", days_in_words(plan.weekly->days), time_of_day_in_words(plan.weekly->at)) : "none";
+  return plan.weekly ? fmt::format("{} {}", days_in_words(plan.weekly->days), clock_of(plan.weekly->at)) : "none";
 }
 
 void compare_facts(Changes& changes, const Farm& a, const Farm& b) {
@@ -102,11 +99,11 @@ void compare_facts(Changes& changes, const Farm& a, const Farm& b) {
   differs("language", a.language, b.language);
   differs("units", to_string(a.units), to_string(b.units));
   differs("altitude", fmt::format("{:g} m", a.altitude_m), fmt::format("{:g} m", b.altitude_m));
-  differs("evening_check", or_none(a.evening_check, time_of_day_in_words), or_none(b.evening_check, time_of_day_in_words));
+  differs("evening_check", or_none(a.evening_check, clock_of), or_none(b.evening_check, clock_of));
   differs("heartbeat", heartbeat_of(a), heartbeat_of(b));
   differs("drills: weekly", weekly_of(a.drills), weekly_of(b.drills));
-  differs("drills: night", or_none(a.drills.night, time_of_day_in_words), or_none(b.drills.night, time_of_day_in_words));
-  differs("drills: before_placement", or_none(a.drills.before_placement, time_of_day_in_words), or_none(b.drills.before_placement, time_of_day_in_words));
+  differs("drills: night", or_none(a.drills.night, clock_of), or_none(b.drills.night, clock_of));
+  differs("drills: before_placement", or_none(a.drills.before_placement, clock_of), or_none(b.drills.before_placement, clock_of));
   differs("packs", list_or_none(a.packs), list_or_none(b.packs));
 }
 
@@ -136,7 +133,7 @@ void compare_houses(Changes& changes, const RuleSet& older, const RuleSet& newer
     const auto number = [](const std::optional<double>& value, const char* unit) { return value ? fmt::format("{:g} {}", *value, unit) : "none"; };
     add_if_other(changes, house.name, "volume", number(before->volume_m3, "m³"), number(house.volume_m3, "m³"));
     add_if_other(changes, house.name, "time_constant", or_none(before->time_constant), or_none(house.time_constant));
-    const auto outside = [&](const House& it) { return it.outside_c ? with_unit(*it.outside_c, shown_in(*parse_unit("°C"), newer.farm.units)) : "none"; };
+    const auto outside = [&](const House& it) { return it.outside_c ? with_unit(*it.outside_c, shown_in("°C", newer.farm.units)) : "none"; };
     add_if_other(changes, house.name, "outside", outside(*before), outside(house));
   }
 }

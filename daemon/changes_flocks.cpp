@@ -14,12 +14,6 @@ std::string unloading_of(const RuleSet& set, const Flock& flock) {
   return fmt::format("{} to {}", clock_time(set.farm.zone, flock.unloading->first), clock_time(set.farm.zone, flock.unloading->second));
 }
 
-std::string lights_of(const Flock& flock) {
-  std::vector<std::string> steps;
-  for (const auto& [age, light] : flock.lights) steps.push_back(fmt::format("{}: {}", short_age(age), to_words(light)));
-  return list_or_none(steps);
-}
-
 std::string waiting_of(const RuleSet& set, const Flock& flock) {
   std::vector<std::string> probes;
   for (const auto& [probe, age] : flock.counts_from) probes.push_back(fmt::format("{}: {}", set.probes[probe].name, short_age(age)));
@@ -36,13 +30,13 @@ void compare(Changes& changes, const RuleSet& older, const Flock& a, const RuleS
   differs("cleared", stamp(older, a.cleared), stamp(newer, b.cleared));
   differs("unloading", unloading_of(older, a), unloading_of(newer, b));
   differs("birds", fmt::format("{:.0f}", a.birds), fmt::format("{:.0f}", b.birds));
-  const auto weight = [&](const std::optional<double>& grams) { return grams ? with_unit(*grams, shown_in(*parse_unit("g"), units)) : "none"; };
+  const auto weight = [&](const std::optional<double>& grams) { return grams ? with_unit(*grams, shown_in("g", units)) : "none"; };
   differs("chick_weight", weight(a.chick_weight_g), weight(b.chick_weight_g));
   differs("goal_day_7", weight(a.goal_day_7_g), weight(b.goal_day_7_g));
   differs("first_day", fmt::format("{}", a.first_day), fmt::format("{}", b.first_day));
   differs("packs", list_or_none(a.packs), list_or_none(b.packs));
-  differs("lights", lights_of(a), lights_of(b));
-  differs("lights_on", time_of_day_in_words(a.lights_on), time_of_day_in_words(b.lights_on));
+  differs("lights", list_or_none(steps_of_light(a.lights)), list_or_none(steps_of_light(b.lights)));
+  differs("lights_on", clock_of(a.lights_on), clock_of(b.lights_on));
   differs("counts_from", waiting_of(older, a), waiting_of(newer, b));
 }
 
@@ -59,8 +53,8 @@ Changes flock_changes(const RuleSet& older, const RuleSet& newer) {
       continue;
     }
     const auto rules = std::count_if(newer.rules.begin(), newer.rules.end(), [&](const WatchedRule& rule) { return rule.flock && newer.flocks[*rule.flock].name == flock.name; });
-    changes.push_back({"", fmt::format("flock {}: new in {}, placed {}, {:.0f} birds, {} rule{} of {}", flock.name, newer.houses[flock.house].name, stamp(newer, flock.placed),
-                                       flock.birds, rules, rules == 1 ? "" : "s", list_or_none(flock.packs)), Priority::urgent});
+    changes.push_back({"", fmt::format("flock {}: new in {}, placed {}, {:.0f} birds, {} of {}", flock.name, newer.houses[flock.house].name, stamp(newer, flock.placed),
+                                       flock.birds, counted(static_cast<std::size_t>(rules), "rule"), list_or_none(flock.packs)), Priority::urgent});
   }
   return changes;
 }

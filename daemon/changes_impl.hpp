@@ -41,12 +41,6 @@ inline void add_if_other(Changes& changes, const std::string& where, const std::
   return span ? words(*span) : "none";
 }
 
-/// "05:30"
-[[nodiscard]] inline std::string time_of_day_in_words(Duration time) {
-  const auto minutes = std::chrono::floor<std::chrono::minutes>(time).count();
-  return fmt::format("{:02}:{:02}", minutes / 60, minutes % 60);
-}
-
 /// The one of that name, or null.
 template <typename Named>
 [[nodiscard]] const Named* named(const std::vector<Named>& all, const std::string& name) {

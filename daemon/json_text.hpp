@@ -18,4 +18,14 @@ namespace underwing {
   return text_of(object, "units") == to_string(Units::us) ? Units::us : Units::metric;
 }
 
+/// A value in the unit of that name, and the unit, as people are shown them.
+[[nodiscard]] inline double value_shown(double value, const std::string& unit, Units units) {
+  const auto written = parse_unit(unit);
+  return written ? shown_in(*written, units).from_canonical(written->to_canonical(value)) : value;
+}
+[[nodiscard]] inline std::string unit_shown(const std::string& unit, Units units) {
+  const auto written = parse_unit(unit);
+  return written ? shown_in(*written, units).text : unit;
+}
+
 }  // namespace underwing

@@ -25,7 +25,7 @@ constexpr Duration kQuarter = 15min;        // zones differ from UTC by whole qu
 
 static_assert(kSpansMax * AirSpan::kLength == 24h);
 
-double seconds_of(Instant time) { return static_cast<double>(time.time_since_epoch().count()) / 1000; }
+double seconds_since_1970(Instant time) { return seconds_of(time.time_since_epoch()); }
 
 /// As much of a text as fits, whole characters.
 std::string cut_bytes(std::string text, std::size_t bytes_max) {
@@ -48,7 +48,7 @@ class HousePlot {
   }
 
   json run() const {
-    json out = {{"title", title()}, {"unit", unit_.text}, {"begin", seconds_of(begin_ + wall_ahead_)},
+    json out = {{"title", title()}, {"unit", unit_.text}, {"begin", seconds_since_1970(begin_ + wall_ahead_)},
                 {"every_s", std::chrono::duration_cast<std::chrono::seconds>(AirSpan::kLength).count()},
                 {"no_data", say(language_, "no_data")}, {"alt", alt()}, {"ticks", ticks()}};
     for (const auto& [name, value] : std::array<std::pair<const char*, double AirSpan::*>, 4>{
@@ -91,7 +91,7 @@ class HousePlot {
       json list = json::array();
       for (Instant time = wall_at(0) - wall_at(0).time_since_epoch() % kQuarter; time <= end; time += kQuarter) {
         const Duration of_day = rules_.farm.zone.to_local(time).as_if_utc.time_since_epoch() % Duration(24h);
-        if (time >= wall_at(0) && of_day % std::chrono::hours(every_h) == Duration::zero()) list.push_back({seconds_of(time), clock_time(rules_.farm.zone, time)});
+        if (time >= wall_at(0) && of_day % std::chrono::hours(every_h) == Duration::zero()) list.push_back({seconds_since_1970(time), clock_time(rules_.farm.zone, time)});
       }
       if (list.size() <= kTicksMax) return list;
     }

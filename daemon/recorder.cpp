@@ -9,8 +9,6 @@ namespace underwing {
 
 namespace {
 
-double seconds_of(Duration span) { return static_cast<double>(span.count()) / 1000.0; }
-
 /// SenML's word for a unit; none where it has no word that means the same number: then it is the measure's own.
 std::optional<std::string_view> senml_unit_of(const Unit& unit) {
   if (unit.text.empty()) return std::nullopt;

@@ -11,6 +11,7 @@
 #include "daemon/watch_explain.hpp"
 #include "daemon/words.hpp"
 #include "daemon/zone_files.hpp"
+#include "rules/explain/words.hpp"
 
 namespace underwing {
 
@@ -233,8 +234,7 @@ Result<json> Service::Impl::reload(const std::string& who) {
   effect.time = watch->now();
   effect.json = json({{"time", to_rfc3339(watch->now())}, {"event", "reloaded"}, {"who", who}, {"rules", rules->hash}, {"changes", changes}}).dump();
   watch->note(std::move(effect));
-  return json{{"text", fmt::format("New rules are in force: {} rule{} in {} house{}.", rules->rules.size(), rules->rules.size() == 1 ? "" : "s",
-                                           rules->houses.size(), rules->houses.size() == 1 ? "" : "s")},
+  return json{{"text", fmt::format("New rules are in force: {} in {}.", counted(rules->rules.size(), "rule"), counted(rules->houses.size(), "house"))},
               {"changes", changes}};
 }
 

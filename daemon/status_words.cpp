@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "daemon/json_text.hpp"
+#include "rules/explain/words.hpp"
 
 namespace underwing {
 
@@ -15,11 +16,6 @@ namespace {
 using nlohmann::json;
 
 constexpr std::size_t kLabel = 10;
-
-/// Characters, not bytes: °, ² and ± are of two.
-std::size_t columns_of(const std::string& text) {
-  return static_cast<std::size_t>(std::count_if(text.begin(), text.end(), [](char c) { return (static_cast<unsigned char>(c) & 0xC0) != 0x80; }));
-}
 
 /// "  label     words …", folded between words, further lines under the words.
 void put(std::string& out, const std::string& label, const std::string& words, std::size_t indent = 2) {
@@ -56,11 +52,6 @@ std::string number_shown(const json& object, const char* key, const std::string&
   const double value = shown.from_canonical(written->to_canonical(found->get<double>()));
   const bool small = shown.text != unit && !shown.dimension.none() && !shown.dimension.exponent[Dimension::temperature] && std::abs(value) < 10;
   return small ? fmt::format("{}", rounded(value, shown)) : fmt::format(fmt::runtime(format), value);
-}
-
-std::string unit_shown(const std::string& unit, Units units) {
-  const auto written = parse_unit(unit);
-  return written ? shown_in(*written, units).text : unit;
 }
 
 bool has_number(const json& object, const char* key) {
@@ -241,7 +232,7 @@ void put_rules(std::string& out, const json& house, Units units) {
   put(out, "BLIND", in_a_row(blind));
   put(out, "no view", in_a_row(waits));
   put(out, "no probe", in_a_row(unwatched));
-  if (fine > 0) put(out, "watched", fmt::format("{} rule{}, all well", fine, fine == 1 ? "" : "s"));
+  if (fine > 0) put(out, "watched", counted(fine, "rule") + ", all well");
 }
 
 void put_house(std::string& out, const json& house, const std::string& now, Units units) {
@@ -286,8 +277,8 @@ void put_farm(std::string& out, const json& status) {
   for (const json& plugin : status.at("plugins")) {
     put(out, "", fmt::format("plugin {} is {}{}{}", text_of(plugin, "plugin"), text_of(plugin, "state"), text_of(plugin, "text").empty() ? "" : ": ", text_of(plugin, "text")), 0);
     if (plugin.value("not_understood", 0) > 0)
-      put(out, "", fmt::format("{} line{} not understood, the last: {}", plugin.value("not_understood", 0), plugin.value("not_understood", 0) == 1 ? "" : "s", text_of(plugin, "not_understood_last")));
-    if (plugin.value("dropped", 0) > 0) put(out, "", fmt::format("{} reading{} dropped", plugin.value("dropped", 0), plugin.value("dropped", 0) == 1 ? "" : "s"));
+      put(out, "", fmt::format("{} not understood, the last: {}", counted(plugin.value("not_understood", std::uint64_t{0}), "line"), text_of(plugin, "not_understood_last")));
+    if (plugin.value("dropped", 0) > 0) put(out, "", counted(plugin.value("dropped", std::uint64_t{0}), "reading") + " dropped");
   }
   for (const json& path : status.at("paths")) {
     const std::string proven = text_of(path, "proven").empty() ? text_of(path, "sent") : text_of(path, "proven");
@@ -295,7 +286,7 @@ void put_farm(std::string& out, const json& status) {
   }
   put_proofs(out, status);
   for (const json& name : status.at("unknown_names"))
-    put(out, "", fmt::format("{} ({} reading{}): {}", text_of(name, "name"), name.value("count", 0), name.value("count", 0) == 1 ? "" : "s", text_of(name, "text")), 0);
+    put(out, "", fmt::format("{} ({}): {}", text_of(name, "name"), counted(name.value("count", std::uint64_t{0}), "reading"), text_of(name, "text")), 0);
   if (status.value("refused_ahead", 0) > 0)
     put(out, "", fmt::format("{} readings refused: their time is more than 2 min ahead", status.value("refused_ahead", 0)), 0);
 }

@@ -18,9 +18,7 @@ using nlohmann::json;
 std::string number_of(const json& event, const char* key, Units units) {
   const auto found = event.find(key);
   if (found == event.end() || !found->is_number()) return "";
-  const auto unit = parse_unit(text_of(event, "unit"));
-  const double value = found->get<double>();
-  std::string text = fmt::format("{:.2f}", unit ? shown_in(*unit, units).from_canonical(unit->to_canonical(value)) : value);
+  std::string text = fmt::format("{:.2f}", value_shown(found->get<double>(), text_of(event, "unit"), units));
   while (text.back() == '0') text.pop_back();
   if (text.back() == '.') text.pop_back();
   return text;
@@ -30,9 +28,7 @@ std::string value_and_limit(const json& event, Units units) {
   const std::string value = number_of(event, "value", units);
   if (value.empty()) return "";
   const std::string limit = number_of(event, "limit", units);
-  const std::string written = text_of(event, "unit");
-  const auto known_unit = parse_unit(written);
-  const std::string unit = known_unit ? shown_in(*known_unit, units).text : written;
+  const std::string unit = unit_shown(text_of(event, "unit"), units);
   return fmt::format(": {}{}{}{}", value, unit.empty() ? "" : " ", unit, limit.empty() ? "" : ", limit " + limit);
 }
 

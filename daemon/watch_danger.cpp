@@ -33,13 +33,13 @@ constexpr Duration kLearntFor = 24h;
 std::string short_number(double value) { return fmt::format("{:.2g}", value); }
 
 std::string degrees(double celsius, Units units) {
-  const Unit unit = shown_in(*parse_unit("°C"), units);
+  const Unit unit = shown_in("°C", units);
   return fmt::format("{:.1f} {}", unit.from_canonical(celsius), unit.text);
 }
 
 /// "0.3 K a minute".
 std::string pace_in_words(double k_min, Units units) {
-  const Unit unit = shown_in(*parse_unit("K"), units);
+  const Unit unit = shown_in("K", units);
   return fmt::format("{} {} a minute", short_number(unit.from_canonical(k_min)), unit.text);
 }
 

@@ -162,9 +162,7 @@ class Explainer {
   }
 
   [[nodiscard]] std::string in_unit(double canonical) const {
-    const Unit unit = shown_in(rule_.unit, rules_.farm.units);
-    const double value = rounded(unit.from_canonical(canonical), unit);
-    return unit.text.empty() ? fmt::format("{}", value) : fmt::format("{} {}", value, unit.text);
+    return to_a_tenth(shown_in(rule_.unit, rules_.farm.units), canonical);
   }
 
   /// By the engine's own memory: it was told apart at the last evaluation.
@@ -207,7 +205,7 @@ class Explainer {
           {"usable", series.usable(watch_.now())},
           {"counts", !age},
           {"text", age ? not_counted_until(rules_.flocks[*rule_.flock], rules_.farm.zone, *age) : trouble_of(series)}};
-      if (series.ever_good()) line["age_s"] = static_cast<double>((watch_.now() - series.last_good()).count()) / 1000.0;
+      if (series.ever_good()) line["age_s"] = seconds_of(watch_.now() - series.last_good());
       all.push_back(std::move(line));
     }
     return all;

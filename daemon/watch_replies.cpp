@@ -85,8 +85,7 @@ std::string Watch::carry_out(const Person& person, const Reply& asked) {
       if (!value_written) {
         return say(language, "round_how_many", {{"house", house_in_short(rules_->houses[*house].name)}, {"word", word}, {"value", example_of(*asked.measure)}});
       }
-      const double value = *value_written;
-      return enter(*house, *asked.measure, value, person.name, language).text;
+      return enter(*house, *asked.measure, *value_written, person.name, language).text;
     }
     case Reply::Kind::unclear: {
       const auto helped = helped_.find(person.name);
@@ -380,11 +379,11 @@ std::string Watch::house_status(std::size_t house, bool in_full, const Language&
       if (const double held = engine_->series(probe).held(now_); known(held) && !rules_->waits_for(probe, wall())) air.push_back(held);
     }
     std::sort(air.begin(), air.end());
-    const Unit& written = rules_->measures[*measure].unit;
-    const Unit unit = shown(written);
+    const Unit& unit = rules_->measures[*measure].unit;
+    const auto told = [&](double held) { return with_unit(unit.to_canonical(held), shown(unit)); };
     if (air.empty()) text += ": " + say(language, "no_air");
-    else if (air.front() == air.back()) text += ": " + with_unit(written.to_canonical(air.front()), unit);
-    else text += ": " + say(language, "range", {{"low", fmt::format("{:.1f}", unit.from_canonical(written.to_canonical(air.front())))}, {"value", with_unit(written.to_canonical(air.back()), unit)}});
+    else if (air.front() == air.back()) text += ": " + told(air.front());
+    else text += ": " + say(language, "range", {{"low", fmt::format("{:.1f}", *convert(air.front(), unit, shown(unit)))}, {"value", told(air.back())}});
   }
   std::vector<std::string> standing;
   for (const auto& [id, alarm] : alarms_) {

@@ -44,8 +44,8 @@ std::string not_counted_until(const Flock& flock, const Zone& zone, Duration age
 }
 
 std::string clock_time(const Zone& zone, Instant wall) {
-  const auto minutes = std::chrono::floor<std::chrono::minutes>(zone.to_local(wall).as_if_utc.time_since_epoch()).count();
-  return fmt::format("{:02}:{:02}", minutes / 60 % 24, minutes % 60);
+  const auto local = zone.to_local(wall).as_if_utc;
+  return clock_of(local - std::chrono::floor<std::chrono::days>(local));
 }
 
 std::string date_and_time(const Zone& zone, Instant wall) {

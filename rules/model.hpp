@@ -1,10 +1,12 @@
 #pragma once
 
+#include <array>
 #include <cstdint>
 #include <map>
 #include <memory>
 #include <optional>
 #include <string>
+#include <string_view>
 #include <variant>
 #include <vector>
 
@@ -144,6 +146,9 @@ struct Person {
   std::vector<std::pair<std::chrono::sys_days, std::chrono::sys_days>> off{};
   std::string language{};  ///< in which they are told; empty: the farm's
 };
+
+/// As files have them; bit 0 of `days` is the first.
+inline constexpr std::array<std::string_view, 7> kWeekdays{"Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"};
 
 struct DutyShift {
   std::string who;

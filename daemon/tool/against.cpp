@@ -180,7 +180,7 @@ std::string sum_of(const std::vector<Difference>& differences) {
   add(Kind::earlier, "comes earlier", "come earlier");
   add(Kind::later, "comes later", "come later");
   if (differences.empty()) return "";
-  const std::string count = fmt::format("{} difference{}", differences.size(), differences.size() == 1 ? "" : "s");
+  const std::string count = counted(differences.size(), "difference");
   return parts.empty() ? count + ", none of a wake-up." : fmt::format("{}; of wake-ups {}.", count, join_words(parts));
 }
 

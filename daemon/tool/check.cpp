@@ -18,10 +18,6 @@ namespace underwing::tool {
 
 namespace {
 
-std::string counted(std::size_t count, const char* what) {
-  return fmt::format("{} {}{}", count, what, count == 1 ? "" : "s");
-}
-
 /// "; see 2 cautions and 1 DANGER above".
 std::string pointer_to(const std::vector<Issue>& issues) {
   if (issues.empty()) return "";

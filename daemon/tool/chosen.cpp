@@ -78,13 +78,13 @@ Loaded load_together(const FarmFiles& files, const std::string& packs, Units uni
 std::string lacking_in_words(const RuleSet& rules, const std::string& name) {
   std::map<std::string, std::vector<std::string>> houses;  // by measure
   for (const Unwatched& lacking : rules.unwatched) {
+    if (lacking.rule != name) continue;
     auto& names = houses[lacking.measure];
     const std::string& house = rules.houses[lacking.house].name;
-    if (lacking.rule == name && std::find(names.begin(), names.end(), house) == names.end()) names.push_back(house);
+    if (std::find(names.begin(), names.end(), house) == names.end()) names.push_back(house);
   }
   std::string words;
   for (const auto& [measure, names] : houses) {
-    if (names.empty()) continue;
     words += fmt::format("{}This rule is not in force in {}: no probe there gives '{}'.", words.empty() ? "" : " ", join_words(names), measure);
   }
   return words;

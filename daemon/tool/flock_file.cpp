@@ -118,6 +118,7 @@ std::string flock_file_text(const NewFlock& flock, std::string_view time_zone) {
     text += fmt::format("# Mean weight to reach on day 7.\ngoal_day_7: {}\n",
                         scalar(spaced_quantity(flock.goal)));
   }
+  const std::string adjust = flock.warmer ? ", beside air_target above:\n" : ":\n# adjust:\n";
   const std::string more = (flock.lights.empty() ? "" : light_lines(flock)) + parent_lines(flock);
   text += fmt::format(
       "\n"
@@ -127,12 +128,11 @@ std::string flock_file_text(const NewFlock& flock, std::string_view time_zone) {
       "{}"
       "# What follows is asleep behind its '#'. Take the sign away to use it.\n"
       "{}"
-      "# What differs for this flock alone, by the name of a rule, a curve or a measure{}:\n"
+      "# What differs for this flock alone, by the name of a rule, a curve or a measure{}"
       "#   cold-air: {{on_delay: 3 min}}\n"
       "# When the house is empty again; the rules then rest:\n"
       "# cleared: YYYY-MM-DD HH:MM\n",
-      fmt::join(packs, ", "), more.empty() ? "" : more + "\n", flock.lights.empty() ? light_lines(flock) : "",
-      flock.warmer ? ", beside air_target above" : ":\n# adjust");
+      fmt::join(packs, ", "), more.empty() ? "" : more + "\n", flock.lights.empty() ? light_lines(flock) : "", adjust);
   return text;
 }
 

@@ -39,12 +39,6 @@ struct Question {
 
 constexpr const char* kNoPlan = "none";  ///< said of lights: no plan
 
-/// "05:00"
-std::string clock_of_day(Duration time) {
-  const auto minutes = std::chrono::floor<std::chrono::minutes>(time).count();
-  return fmt::format("{:02}:{:02}", minutes / 60, minutes % 60);
-}
-
 /// The packs of the flock that was placed last: most flocks are watched like the one before them.
 std::string packs_before(const RuleSet& rules) {
   const auto last = std::max_element(rules.flocks.begin(), rules.flocks.end(),
@@ -62,12 +56,6 @@ const Flock* lights_before(const RuleSet& rules, const std::string& house) {
   return last;
 }
 
-std::string steps_of_light(const Flock& flock) {
-  std::vector<std::string> steps;
-  for (const auto& [age, light] : flock.lights) steps.push_back(fmt::format("{}: {}", short_age(age), to_words(light)));
-  return fmt::format("{}", fmt::join(steps, ", "));
-}
-
 std::vector<Question> questions(Options& options, const RuleSet& rules) {
   NewFlock& flock = options.flock;
   const bool us = rules.farm.units == Units::us;
@@ -80,17 +68,6 @@ std::vector<Question> questions(Options& options, const RuleSet& rules) {
       {"--packs", "Packs that watch over them, such as air,humidity", &flock.packs, packs_before(rules)},
       {"--goal", us ? "Mean weight to reach on day 7, such as 0.42lb" : "Mean weight to reach on day 7, such as 190g", &flock.goal, "", false},
       {"--unloading", "Hours with open doors on that day, such as 08:30-11:00", &flock.unloading, "", false},
-  };
-}
-
-/// About lights, once the house is known; where the flock before had a plan, that is suggested.
-std::vector<Question> questions_about_lights(Options& options, const RuleSet& rules) {
-  NewFlock& flock = options.flock;
-  const Flock* before = lights_before(rules, flock.house);
-  const bool carried = before != nullptr && (flock.lights.empty() || flock.lights == steps_of_light(*before));
-  return {
-      {"--lights", "Hours of light by age, such as \"0 d: 23 h, 7 d: 18 h\", or none", &flock.lights, before ? steps_of_light(*before) : "", false},
-      {"--lights-on", "When the light comes on, such as 05:00", &flock.lights_on, carried ? clock_of_day(before->lights_on) : ""},
   };
 }
 
@@ -121,16 +98,26 @@ Filled fill_in(const Question& question, bool may_ask) {
   return question.answer->empty() && question.needed ? Filled::missing : Filled::yes;
 }
 
-/// False at the end of the input, or where the time at which the light comes on is missing, which has been said.
+void say_missing(const Question& question, const std::string& more = "") {
+  std::string text = question.text;
+  text[0] = static_cast<char>(std::tolower(static_cast<unsigned char>(text[0])));
+  fmt::print(stderr, "underwing: {} is missing: {}{}\n", question.option, text, more);
+}
+
+/// About lights, once the house is known; where the flock before had a plan, that is suggested. False at the end of the input, or
+/// where the time at which the light comes on is missing, which has been said.
 bool complete_lights(Options& options, const RuleSet& rules, bool may_ask) {
   NewFlock& flock = options.flock;
-  if (fill_in(questions_about_lights(options, rules)[0], may_ask) == Filled::ended) return false;
+  const Flock* before = lights_before(rules, flock.house);
+  const std::string plan = before ? fmt::format("{}", fmt::join(steps_of_light(before->lights), ", ")) : "";
+  if (fill_in({"--lights", "Hours of light by age, such as \"0 d: 23 h, 7 d: 18 h\", or none", &flock.lights, plan, false}, may_ask) == Filled::ended) return false;
   if (flock.lights == kNoPlan) flock.lights.clear();
   if (flock.lights.empty()) return true;
-  const Flock* before = lights_before(rules, flock.house);
-  if (before != nullptr && flock.lights == steps_of_light(*before)) flock.lights_of = before->name;
-  const Filled filled = fill_in(questions_about_lights(options, rules)[1], may_ask);
-  if (filled == Filled::missing) fmt::print(stderr, "underwing: --lights-on is missing: when the light comes on, such as 05:00\n");
+  const bool carried = before != nullptr && flock.lights == plan;
+  if (carried) flock.lights_of = before->name;
+  const Question on{"--lights-on", "When the light comes on, such as 05:00", &flock.lights_on, carried ? clock_of(before->lights_on) : ""};
+  const Filled filled = fill_in(on, may_ask);
+  if (filled == Filled::missing) say_missing(on);
   return filled == Filled::yes;
 }
 
@@ -166,13 +153,11 @@ bool complete(Options& options, const RuleSet& rules, const FarmFiles& files, bo
     if (filled == Filled::ended) return false;
     if (filled == Filled::yes) continue;
     whole = false;
-    std::string text = question.text;
-    text[0] = static_cast<char>(std::tolower(static_cast<unsigned char>(text[0])));
     std::vector<std::string> houses;
     for (const House& house : rules.houses) houses.push_back(house.name);
-    if (question.answer == &options.flock.house) text += ": " + join_words(houses, "or");
-    if (question.answer == &options.flock.packs) text += "; there are " + join_words(pack_names(files));
-    fmt::print(stderr, "underwing: {} is missing: {}\n", question.option, text);
+    if (question.answer == &options.flock.house) say_missing(question, ": " + join_words(houses, "or"));
+    else if (question.answer == &options.flock.packs) say_missing(question, "; there are " + join_words(pack_names(files)));
+    else say_missing(question);
   }
   if (!complete_lights(options, rules, may_ask) || !take_parents(options, files)) return false;
   if (options.flock.name.empty())

@@ -10,6 +10,7 @@
 #include "daemon/tool/account.hpp"
 #include "daemon/tool/against.hpp"
 #include "daemon/tool/tool.hpp"
+#include "rules/explain/words.hpp"
 
 namespace underwing::tool {
 
@@ -42,8 +43,6 @@ std::shared_ptr<const RuleSet> load_for_replay(const std::string& folder, const 
   if (opened.readable && !opened.loaded.ok()) print_issues(opened.loaded.issues, opened.files, common.json, false);
   return opened.loaded.rules;
 }
-
-std::string counted(std::uint64_t count, const char* what) { return fmt::format("{} {}{}", count, what, count == 1 ? "" : "s"); }
 
 /// What could not be read of the tapes, and what was read but is not the farm's.
 std::vector<std::string> flaws_of(const Replayed& replayed) {
@@ -120,8 +119,7 @@ struct Side {
   std::vector<std::string> flaws;
 
   [[nodiscard]] std::string sum() const {
-    const std::size_t all = list.alarms().size();
-    return fmt::format("{}: {} alarm{}, {} urgent.", folder, all, all == 1 ? "" : "s", list.urgent() == 0 ? "none" : fmt::format("{}", list.urgent()));
+    return fmt::format("{}: {}, {} urgent.", folder, counted(list.alarms().size(), "alarm"), list.urgent() == 0 ? "none" : fmt::format("{}", list.urgent()));
   }
 };
 

@@ -13,6 +13,11 @@ std::string to_rfc3339(Instant time) {
                      ms / 60'000 % 60, ms / 1000 % 60, ms % 1000);
 }
 
+std::string clock_of(Duration time_of_day) {
+  const auto minutes = std::chrono::floor<std::chrono::minutes>(time_of_day).count();
+  return fmt::format("{:02}:{:02}", minutes / 60, minutes % 60);
+}
+
 std::string to_words(Duration span) {
   if (span < Duration::zero()) return "-" + to_words(-span);
   const std::int64_t ms = span.count();

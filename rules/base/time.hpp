@@ -30,6 +30,11 @@ using Instant = std::chrono::sys_time<std::chrono::milliseconds>;
   return static_cast<double>(span.count()) / 3'600'000.0;
 }
 
+[[nodiscard]] inline double seconds_of(Duration span) { return static_cast<double>(span.count()) / 1000.0; }
+
+/// A time of day, since midnight: "05:30"; a whole day is "24:00".
+[[nodiscard]] std::string clock_of(Duration time_of_day);
+
 /// "5 min", "1 h 30 min", "45 s", "2 d"; "0 min" for none. For people, never parsed back.
 [[nodiscard]] std::string to_words(Duration span);
 

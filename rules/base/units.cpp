@@ -183,6 +183,10 @@ Unit shown_in(const Unit& unit, Units units) {
   return text == unit.text ? unit : parse_unit(text).value_or(unit);
 }
 
+Unit shown_in(std::string_view unit, Units units) {
+  return shown_in(parse_unit(unit).value(), units);
+}
+
 double rounded(double value, const Unit& unit) {
   const double scale = std::pow(10.0, std::max(1, decimals_of(value, unit)));
   // Adding nothing makes a plain zero of a negative one.
@@ -200,8 +204,13 @@ std::string with_unit(double canonical, const Unit& unit) {
   return unit.text.empty() ? text : text + " " + unit.text;
 }
 
+std::string to_a_tenth(const Unit& unit, double canonical) {
+  const double value = rounded(unit.from_canonical(canonical), unit);
+  return unit.text.empty() ? fmt::format("{}", value) : fmt::format("{} {}", value, unit.text);
+}
+
 std::string weight_shown(double weight_g, Units units) {
-  return units == Units::us ? with_unit(weight_g, shown_in(*parse_unit("g"), units)) : fmt::format("{:.0f} g", weight_g);
+  return units == Units::us ? with_unit(weight_g, shown_in("g", units)) : fmt::format("{:.0f} g", weight_g);
 }
 
 }  // namespace underwing

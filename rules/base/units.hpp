@@ -59,12 +59,18 @@ enum class Units { metric, us };
 /// Limits, readings and what machines read keep their own.
 [[nodiscard]] Unit shown_in(const Unit& unit, Units units);
 
+/// The same of a unit that is named as files name it, such as "°C".
+[[nodiscard]] Unit shown_in(std::string_view unit, Units units);
+
 /// A value to as many digits as people are shown: to a tenth; pounds and gallons, whose chicks and birds are small
 /// numbers, to a hundredth below 10 and to a thousandth below 1.
 [[nodiscard]] double rounded(double value, const Unit& unit);
 
 /// A value with its unit for a text: "28.6 °C", "22 ppm", "0.093 lb".
 [[nodiscard]] std::string with_unit(double canonical, const Unit& unit);
+
+/// As with_unit() has it, but with a tenth from 100 on, too: "113.9 °F".
+[[nodiscard]] std::string to_a_tenth(const Unit& unit, double canonical);
 
 /// What a bird weighs, in a sentence: "528 g", "1.16 lb".
 [[nodiscard]] std::string weight_shown(double weight_g, Units units);

@@ -94,6 +94,14 @@ std::string join_words(const std::vector<std::string>& words, std::string_view j
   return all;
 }
 
+std::string counted(std::uint64_t count, std::string_view what) { return fmt::format("{} {}{}", count, what, count == 1 ? "" : "s"); }
+
+std::vector<std::string> steps_of_light(const std::vector<std::pair<Duration, Duration>>& lights) {
+  std::vector<std::string> steps;
+  for (const auto& [age, light] : lights) steps.push_back(fmt::format("{}: {}", short_age(age), to_words(light)));
+  return steps;
+}
+
 std::string plain_number(double value) {
   const double size = std::fabs(value);
   std::string text = fmt::format("{:.{}f}", value, size >= 10 ? 1 : size >= 1 ? 2 : 3);

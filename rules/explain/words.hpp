@@ -20,6 +20,9 @@ namespace underwing {
 /// "-24 h", "0 d", "3 d 12 h": as a file would have it.
 [[nodiscard]] std::string short_age(Duration age);
 
+/// A flock's hours of light by age, as its file would have them: "0 d: 23 h", "7 d: 18 h".
+[[nodiscard]] std::vector<std::string> steps_of_light(const std::vector<std::pair<Duration, Duration>>& lights);
+
 /// "10 minutes", "24 hours", "7 days": hours up to two days, as people speak of what has been.
 [[nodiscard]] std::string look_back(Duration span);
 
@@ -28,6 +31,9 @@ namespace underwing {
 
 /// "three"; digits above twelve.
 [[nodiscard]] std::string count_in_words(std::size_t count);
+
+/// "1 reading", "3 readings".
+[[nodiscard]] std::string counted(std::uint64_t count, std::string_view what);
 
 /// "a", "a and b", "a, b and c"; `joint` stands before the last.
 [[nodiscard]] std::string join_words(const std::vector<std::string>& words, std::string_view joint = "and");

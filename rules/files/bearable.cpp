@@ -138,8 +138,8 @@ class BearableJudge {
                     at_age(*worst_at), to_a_tenth(unit, at(limit, *worst_at)),
                     to_a_tenth(unit.of_difference(), furthest), high ? "above" : "below",
                     to_a_tenth(unit, value_of(*target_.curve, hours_of(*worst_at))), target_.name);
-    const auto point = [&](double celsius) { return to_a_tenth(shown_in(*parse_unit("°C"), set_.farm.units), celsius); };
-    const auto span = [&](double kelvin) { return to_a_tenth(shown_in(*parse_unit("K"), set_.farm.units), kelvin); };
+    const auto point = [&](double celsius) { return to_a_tenth(shown_in("°C", set_.farm.units), celsius); };
+    const auto span = [&](double kelvin) { return to_a_tenth(shown_in("K", set_.farm.units), kelvin); };
     report_danger(log_, *draft_.limits[index].expression.node,
                    head + (high ? fmt::format("Set it at most {} above (common practice), or at {} where that is "
                                               "more: big birds die from "
@@ -170,7 +170,7 @@ class BearableJudge {
     }
     if (!worst_at) return;
     const Unit unit = shown_in(rule_.unit, set_.farm.units);
-    const Unit kelvin = shown_in(*parse_unit("K"), set_.farm.units);
+    const Unit kelvin = shown_in("K", set_.farm.units);
     const bool below = (nearest < 0) == high;
     const std::string where =
         std::fabs(nearest) < 0.05 ? std::string("right at") : fmt::format("{} {}", to_a_tenth(kelvin, std::fabs(nearest)), below ? "below" : "above");
@@ -252,7 +252,7 @@ void judge_target(const YamlNode& points, const Curve& curve, Units units, Issue
     const double lowest = published(age, &PublishedTarget::lowest_c);
     const double highest = published(age, &PublishedTarget::highest_c);
     if (value >= lowest - kOutside_k && value <= highest + kOutside_k) continue;
-    const Unit shown = shown_in(*parse_unit("°C"), units);
+    const Unit shown = shown_in("°C", units);
     report_danger(
         log, points,
         fmt::format("{} this curve wants {}, and breeders want {} to {}, "

@@ -175,7 +175,7 @@ void FarmLoader::report_time_left(const House& house, Limit::Side side, const st
   const auto draft = std::find_if(farm_.houses.begin(), farm_.houses.end(), [&](const HouseDraft& it) { return it.name == house.name; });
   const std::string taken = heat ? "Reckoned with heaters off and no fresh air (CIGR, 2002, from memory)"
                                  : fmt::format("Reckoned with {} outside and the time constant of {} that farm.yaml gives; what birds warm is left out",
-                                               with_unit(*house.outside_c, shown_in(*parse_unit("°C"), set_->farm.units)), to_words(*house.time_constant));
+                                               with_unit(*house.outside_c, shown_in("°C", set_->farm.units)), to_words(*house.time_constant));
   report_caution(log_, heat ? *draft->volume : *draft->time_constant_node,
                  fmt::format("with its {} off, {} leaves people less than the {:.0f} min that {} needs from the alarm to the house: {}. {}",
                              heat ? "fans" : "heaters", house.name, minutes, who, course, taken));

@@ -20,14 +20,14 @@ constexpr std::size_t kGapsShown = 7;
 
 using Week = std::bitset<kMinutesPerWeek>;
 
-std::string clock_of(std::size_t minute) { return fmt::format("{:02}:{:02}", minute % kMinutesPerDay / 60, minute % 60); }
+std::string clock_at(std::size_t minute) { return clock_of(std::chrono::minutes(minute % kMinutesPerDay)); }
 
 /// "Saturday 08:00 to 20:00", "Saturday 08:00 to Monday 06:00"; midnight at the end of the day on which it begins is 24:00.
 std::string gap_in_words(std::size_t begin, std::size_t length) {
   const std::size_t end = begin + length, day = begin / kMinutesPerDay;
-  std::string head = fmt::format("{} {} to ", kDayNames[day], clock_of(begin));
+  std::string head = fmt::format("{} {} to ", kDayNames[day], clock_at(begin));
   if (end == (day + 1) * kMinutesPerDay) return head + "24:00";
-  return end / kMinutesPerDay == day ? head + clock_of(end) : head + fmt::format("{} {}", kDayNames[end / kMinutesPerDay % 7], clock_of(end));
+  return end / kMinutesPerDay == day ? head + clock_at(end) : head + fmt::format("{} {}", kDayNames[end / kMinutesPerDay % 7], clock_at(end));
 }
 
 /// The hours of a week that are not covered, in order. One that goes on over midnight between Sunday and Monday is one, and the

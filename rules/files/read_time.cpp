@@ -8,8 +8,6 @@
 namespace underwing {
 namespace {
 
-constexpr std::array<std::string_view, 7> kDays = {"Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"};
-
 /// Reads exactly `digits` digits and moves `text` past them.
 std::optional<int> take_digits(std::string_view& text, std::size_t digits) {
   if (text.size() < digits) return std::nullopt;
@@ -162,8 +160,8 @@ std::optional<std::vector<std::pair<std::chrono::sys_days, std::chrono::sys_days
 std::optional<std::uint8_t> read_days(const YamlNode& node, IssueLog& log) {
   unsigned days = 0;
   const auto take_day = [](std::string_view& text) -> std::optional<unsigned> {
-    for (unsigned i = 0; i < kDays.size(); ++i) {
-      if (text.starts_with(kDays[i])) {
+    for (unsigned i = 0; i < kWeekdays.size(); ++i) {
+      if (text.starts_with(kWeekdays[i])) {
         text.remove_prefix(3);
         return i;
       }

@@ -186,9 +186,4 @@ std::string at_age(Duration age) {
   return age == Duration::zero() ? "at placement" : "at an age of " + to_words(age);
 }
 
-std::string to_a_tenth(const Unit& unit, double canonical) {
-  const double value = rounded(unit.from_canonical(canonical), unit);
-  return unit.text.empty() ? fmt::format("{}", value) : fmt::format("{} {}", value, unit.text);
-}
-
 }  // namespace underwing

@@ -44,7 +44,4 @@ void judge_target(const YamlNode& points, const Curve& curve, Units units, Issue
 /// "at placement", "at an age of 3 d".
 [[nodiscard]] std::string at_age(Duration age);
 
-/// A value in its unit, as far as people are shown digits: "29.4 °C".
-[[nodiscard]] std::string to_a_tenth(const Unit& unit, double canonical);
-
 }  // namespace underwing
