@@ -142,7 +142,7 @@ void Watch::reckon_heat(std::size_t house, Danger& danger) const {
   const auto weight = flock ? live_weight(*engine_, *flock) : std::nullopt;
   if (!volume) danger.taken.push_back("farm.yaml does not say the house's volume.");
   if (!weight) danger.taken.push_back("What the birds weigh is not known: no rule has a curve of weight.");
-  if (!volume || !weight || wall() < rules_->flocks[*flock].placed) return;
+  if (!flock || !volume || !weight || wall() < rules_->flocks[*flock].placed) return;
   const double birds = losses_of(*engine_, *flock).alive;
   danger.by = "reckoned";
   danger.minutes = danger::minutes_to_heat({*volume, birds, weight->weight_g / 1000, 0, 0}, danger.air, danger.limit);
