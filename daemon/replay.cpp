@@ -1,7 +1,11 @@
 #include "daemon/replay.hpp"
 
+#include <algorithm>
 #include <map>
+#include <set>
+#include <string>
 
+#include "daemon/duty.hpp"
 #include "daemon/tape_player.hpp"
 #include "daemon/tapes_ahead.hpp"
 
@@ -9,7 +13,8 @@ namespace underwing {
 
 namespace {
 
-/// Answers in place of the world: deliveries arrive at once, and a person says OK after a while if wanted.
+/// Answers in place of the world: deliveries arrive at once, and if wanted a person says OK after a while, and HERE after
+/// the way to the house.
 class World {
  public:
   World(Watch& watch, const ReplayOptions& options, const std::function<void(const Effect&)>& sink)
@@ -28,13 +33,44 @@ class World {
       answers_.erase(answers_.begin());
       watch_.advance(when);
       settle();
-      watch_.reply(answer.first, "text", "OK " + answer.second);
-      settle();
+      if (answer.there) {
+        if (stands(answer.code)) say(answer, "HERE ");
+        continue;
+      }
+      asked_.erase(answer.code);
+      if (!wants_answer(answer.code)) continue;
+      say(answer, "OK ");
+      const Person* person = find_person(watch_.rules().farm, answer.who);
+      if (person && person->away) answers_.emplace(when + *person->away, Answer{answer.who, answer.code, true});
     }
   }
   [[nodiscard]] bool waits() const { return !answers_.empty(); }
 
  private:
+  struct Answer {
+    std::string who, code;
+    bool there = false;  ///< HERE, else OK
+  };
+
+  [[nodiscard]] const Alarm* find(const std::string& code) const {
+    const auto& alarms = watch_.alarms();
+    const auto found = std::find_if(alarms.begin(), alarms.end(), [&](const auto& entry) { return entry.second.code == code; });
+    return found == alarms.end() ? nullptr : &found->second;
+  }
+  [[nodiscard]] bool stands(const std::string& code) const {
+    const Alarm* alarm = find(code);
+    return alarm && alarm->life.stands();
+  }
+  [[nodiscard]] bool wants_answer(const std::string& code) const {
+    const Alarm* alarm = find(code);
+    return alarm && alarm->life.wants_answer();
+  }
+
+  void say(const Answer& answer, const char* word) {
+    watch_.reply(answer.who, "text", word + answer.code);
+    settle();
+  }
+
   void take(const Effect& effect) {
     sink_(effect);
     if (effect.kind == Effect::Kind::heartbeat) watch_.heartbeat(effect.time, true, "");
@@ -42,17 +78,16 @@ class World {
     watch_.receipt(effect.delivery->id, Delivery::Outcome::sent, "");
     if (!options_.answer_after) return;
     for (const std::string& code : effect.delivery->codes) {
-      if (answered_.insert(code).second) {
-        answers_.emplace(effect.time + *options_.answer_after, std::pair(effect.delivery->to, code));
-      }
+      if (!wants_answer(code) || !asked_.insert(code).second) continue;
+      answers_.emplace(effect.time + *options_.answer_after, Answer{effect.delivery->to, code});
     }
   }
 
   Watch& watch_;
   const ReplayOptions& options_;
   const std::function<void(const Effect&)>& sink_;
-  std::multimap<Instant, std::pair<std::string, std::string>> answers_;
-  std::set<std::string> answered_;
+  std::multimap<Instant, Answer> answers_;
+  std::set<std::string> asked_;  ///< of alarms, that will be answered
 };
 
 void count_strangers(const Intake& intake, Replayed& replayed) {
@@ -74,7 +109,7 @@ Result<Replayed> replay(std::shared_ptr<const RuleSet> rules, const std::vector<
   bool first = true;
   std::uint64_t line_count = 0;
   TapesAhead lines(tapes);
-  while (const auto line = lines.next()) {
+  while (const TapeLine* line = lines.next()) {
     if (world.waits()) world.answer_before(player.time_of(*line));
     ++line_count;
     if (!player.play(*line) && replayed.not_understood_first == 0) replayed.not_understood_first = line_count;

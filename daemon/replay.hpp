@@ -13,7 +13,8 @@
 namespace underwing {
 
 struct ReplayOptions {
-  std::optional<Duration> answer_after;  ///< whoever is told first answers every alarm after this; none: nobody ever answers
+  std::optional<Duration> answer_after;  ///< whoever is told first says OK so long after it, each time that an answer is wanted, and HERE
+                                         ///< after their `away`; none: nobody ever answers
 };
 
 struct Replayed {

@@ -17,6 +17,16 @@ Instant TapePlayer::time_of(std::string_view line) {
   return latest;
 }
 
+Instant TapePlayer::time_of(const TapeLine& line) {
+  return line.reading ? std::max(watch_.now(), line.reading->time) : time_of(line.text);
+}
+
+bool TapePlayer::play(const TapeLine& line) {
+  if (!line.reading) return play(line.text);
+  play_reading(*line.reading);
+  return true;
+}
+
 bool TapePlayer::play(std::string_view line) {
   const auto pack = parser_.parse(line, watch_.now());
   if (!pack.ok()) {
@@ -24,18 +34,20 @@ bool TapePlayer::play(std::string_view line) {
     return false;
   }
   for (const SenmlRemark& remark : pack->remarks) play_mark(remark.name, remark.text, remark.time);
-  for (const SenmlRecord& record : pack->records) {
-    if (record.name == kMarkWall) {
-      watch_.advance(record.time);
-      watch_.clock(Duration(std::llround(record.value * 1000.0)));
-      continue;
-    }
-    const auto reading = intake_.read(record);
-    if (!reading) continue;
-    ++readings_;
-    watch_.reading(reading->probe, record.time, reading->value);
-  }
+  for (const SenmlRecord& record : pack->records) play_reading(record);
   return true;
+}
+
+void TapePlayer::play_reading(const SenmlRecord& record) {
+  if (record.name == kMarkWall) {
+    watch_.advance(record.time);
+    watch_.clock(Duration(std::llround(record.value * 1000.0)));
+    return;
+  }
+  const auto reading = intake_.read(record);
+  if (!reading) return;
+  ++readings_;
+  watch_.reading(reading->probe, record.time, reading->value);
 }
 
 void TapePlayer::play_mark(std::string_view name, std::string_view text, Instant time) {

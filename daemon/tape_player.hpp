@@ -5,6 +5,7 @@
 #include <string_view>
 
 #include "daemon/intake.hpp"
+#include "daemon/tapes_ahead.hpp"
 #include "daemon/watch.hpp"
 
 namespace underwing {
@@ -24,14 +25,17 @@ class TapePlayer {
 
   /// Takes one line. False: it could not be understood; counted, and otherwise passed over.
   bool play(std::string_view line);
+  bool play(const TapeLine& line);
   /// The engine time at which `line` would be taken: its latest time, or the watch's own where it says none.
   [[nodiscard]] Instant time_of(std::string_view line);
+  [[nodiscard]] Instant time_of(const TapeLine& line);
 
   [[nodiscard]] std::uint64_t readings() const { return readings_; }
   [[nodiscard]] std::uint64_t not_understood() const { return not_understood_; }
   [[nodiscard]] const Intake& intake() const { return intake_; }
 
  private:
+  void play_reading(const SenmlRecord& record);
   void play_mark(std::string_view name, std::string_view text, Instant time);
 
   Watch& watch_;

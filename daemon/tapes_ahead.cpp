@@ -1,7 +1,6 @@
 #include "daemon/tapes_ahead.hpp"
 
-#include <cstring>
-
+#include "daemon/senml_line.hpp"
 #include "daemon/tape.hpp"
 
 namespace underwing {
@@ -9,6 +8,7 @@ namespace underwing {
 namespace {
 constexpr std::size_t kPieceBytes = 1U << 20U;
 constexpr std::size_t kPiecesAhead = 4;
+constexpr std::size_t kUsualLineBytes = 64;
 }  // namespace
 
 TapesAhead::TapesAhead(std::vector<std::filesystem::path> tapes) : tapes_(std::move(tapes)), thread_([this] { read(); }) {}
@@ -40,41 +40,47 @@ void TapesAhead::read_tape(const std::filesystem::path& path) {
     failure_ = tape.failure_in(path.string());
     return;
   }
-  std::string lines;
+  std::string text;
   while (const auto line = tape->next()) {
-    lines.append(*line).push_back('\n');
-    if (lines.size() >= kPieceBytes && !hand_over(lines)) return;
+    text.append(*line).push_back('\n');
+    if (text.size() >= kPieceBytes && !hand_over(text)) return;
   }
-  if (!hand_over(lines) || tape->loss().empty()) return;
+  if (!hand_over(text) || tape->loss().empty()) return;
   const std::lock_guard lock(mutex_);
   losses_.push_back(tape->loss());
 }
 
-bool TapesAhead::hand_over(std::string& lines) {
+bool TapesAhead::hand_over(std::string& text) {
+  if (text.empty()) return true;
+  auto piece = std::make_unique<Piece>();
+  piece->text = std::move(text);
+  text.clear();
+  piece->lines.reserve(piece->text.size() / kUsualLineBytes);
+  for (std::string_view left = piece->text; !left.empty();) {
+    TapeLine& line = piece->lines.emplace_back();
+    line.text = left.substr(0, left.find('\n'));
+    left.remove_prefix(line.text.size() + 1);
+    if (!read_senml_line(line.text, line.reading.emplace())) line.reading.reset();
+  }
   std::unique_lock lock(mutex_);
   changed_.wait(lock, [&] { return unwanted_ || waiting_.size() < kPiecesAhead; });
   if (unwanted_) return false;
-  if (!lines.empty()) waiting_.push_back(std::move(lines));
-  lines.clear();
+  waiting_.push_back(std::move(piece));
   changed_.notify_all();
   return true;
 }
 
-std::optional<std::string_view> TapesAhead::next() {
-  if (begin_ == lines_.size()) {
+const TapeLine* TapesAhead::next() {
+  if (!piece_ || line_ == piece_->lines.size()) {
     std::unique_lock lock(mutex_);
     changed_.wait(lock, [&] { return ended_ || !waiting_.empty(); });
-    if (waiting_.empty()) return std::nullopt;
-    lines_ = std::move(waiting_.front());
+    if (waiting_.empty()) return nullptr;
+    piece_ = std::move(waiting_.front());
     waiting_.pop_front();
-    begin_ = 0;
+    line_ = 0;
     changed_.notify_all();
   }
-  const char* start = lines_.data() + begin_;
-  const auto* end = static_cast<const char*>(std::memchr(start, '\n', lines_.size() - begin_));
-  const auto length = static_cast<std::size_t>(end - start);
-  begin_ += length + 1;
-  return std::string_view(start, length);
+  return &piece_->lines[line_++];
 }
 
 }  // namespace underwing

@@ -3,6 +3,7 @@
 #include <condition_variable>
 #include <deque>
 #include <filesystem>
+#include <memory>
 #include <mutex>
 #include <optional>
 #include <string>
@@ -10,12 +11,20 @@
 #include <thread>
 #include <vector>
 
+#include "daemon/senml.hpp"
 #include "rules/base/result.hpp"
 
 namespace underwing {
 
-/// The lines of several tapes, one tape after another. A thread of its own reads and unpacks them a few MiB ahead, while
-/// whoever asks works on what is there.
+/// A line of a tape, without its newline, and its one reading where it is in the form that append_senml() writes, as nearly
+/// all are.
+struct TapeLine {
+  std::string_view text;
+  std::optional<SenmlRecord> reading;  ///< its views point into `text`
+};
+
+/// The lines of several tapes, one tape after another. A thread of its own reads, unpacks and parses them a few MiB ahead,
+/// while whoever asks works on what is there.
 class TapesAhead {
  public:
   explicit TapesAhead(std::vector<std::filesystem::path> tapes);
@@ -23,27 +32,31 @@ class TapesAhead {
   TapesAhead(const TapesAhead&) = delete;
   TapesAhead& operator=(const TapesAhead&) = delete;
 
-  /// The next line, without its newline; nullopt at the end of the last tape, or where one cannot be opened. Good until
-  /// the next call.
-  [[nodiscard]] std::optional<std::string_view> next();
+  /// The next line; null at the end of the last tape, or where one cannot be opened. Good until the next call.
+  [[nodiscard]] const TapeLine* next();
 
   /// After the end: why a tape could not be opened, if so, and for each that lost something a sentence.
   [[nodiscard]] const std::optional<Failure>& failure() const { return failure_; }
   [[nodiscard]] const std::vector<std::string>& losses() const { return losses_; }
 
  private:
+  struct Piece {
+    std::string text;  ///< whole lines, each with its newline
+    std::vector<TapeLine> lines;
+  };
+
   void read();
   void read_tape(const std::filesystem::path& path);
   /// False: nobody wants it any more.
-  bool hand_over(std::string& lines);
+  bool hand_over(std::string& text);
 
   const std::vector<std::filesystem::path> tapes_;
-  std::string lines_;            ///< at hand: whole lines, each with its newline
-  std::size_t begin_ = 0;
+  std::unique_ptr<Piece> piece_;  ///< at hand
+  std::size_t line_ = 0;          ///< of it
 
   std::mutex mutex_;             ///< over all that follows
   std::condition_variable changed_;
-  std::deque<std::string> waiting_;
+  std::deque<std::unique_ptr<Piece>> waiting_;
   bool ended_ = false;           ///< nothing comes any more
   bool unwanted_ = false;
   std::optional<Failure> failure_;

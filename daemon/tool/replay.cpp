@@ -178,7 +178,7 @@ void add_replay(CLI::App& app, Common& common) {
   auto* command = app.add_subcommand("replay", "Run recorded tapes through a farm's rules and say what would have happened");
   auto options = std::make_shared<Options>();
   command->add_option("--farm", options->farm, "The farm's folder (holds farm.yaml, flocks/, rules/)")->capture_default_str();
-  command->add_option("--answer-after", options->answer_after, "Act as if whoever is told answers after this time, such as '4 min'; left out: nobody ever answers");
+  command->add_option("--answer-after", options->answer_after, "Act as if whoever is told answers after this time, such as '4 min', and is in the house after their `away`; left out: nobody ever answers");
   command->add_option("tape", options->tapes, "Tapes in the order of time, .senml or .senml.zst")->required();
   command->add_option("--against", options->against, "Another farm folder: play the same tapes under its rules too, and say what would differ");
   command->callback([&common, options] {

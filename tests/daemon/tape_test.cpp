@@ -248,14 +248,37 @@ TEST(TapesAhead, GivesTapeAfterTapeUpToTheOneThatIsMissing) {
   put(folder.path() / "b.senml", "");
   put(folder.path() / "c.senml", "last\n\nwithout a newline");
   TapesAhead lines({folder.path() / "a.senml", folder.path() / "b.senml", folder.path() / "c.senml", folder.path() / "none", folder.path() / "a.senml"});
-  for (int i = 0; i < 400'000; ++i) ASSERT_EQ(lines.next(), fmt::format("line {}", i));
-  EXPECT_EQ(lines.next(), "last");
-  EXPECT_EQ(lines.next(), "without a newline");
-  EXPECT_EQ(lines.next(), std::nullopt);
-  EXPECT_EQ(lines.next(), std::nullopt);
+  const auto text = [&] {
+    const TapeLine* line = lines.next();
+    return line ? std::optional(std::string(line->text)) : std::nullopt;
+  };
+  for (int i = 0; i < 400'000; ++i) ASSERT_EQ(text(), fmt::format("line {}", i));
+  EXPECT_EQ(text(), "last");
+  EXPECT_EQ(text(), "without a newline");
+  EXPECT_EQ(text(), std::nullopt);
+  EXPECT_EQ(text(), std::nullopt);
   ASSERT_TRUE(lines.failure());
   EXPECT_TRUE(lines.failure()->text.ends_with("none: No such file or directory")) << lines.failure()->text;
   EXPECT_TRUE(lines.losses().empty());
+}
+
+TEST(TapesAhead, HasReadWhatIsPlainAndLeavesTheRestToTheParser) {
+  const TemporaryFolder folder;
+  put(folder.path() / "a.senml", "[{\"n\":\"house-1/air_temperature/north\",\"u\":\"Cel\",\"v\":31.2,\"t\":1772443800.5}]\n"
+                                 "[{\"n\":\"house-1/air_temperature/north\",\"v\":31.2}]\n[{\"n\":\n");
+  TapesAhead lines({folder.path() / "a.senml"});
+  const TapeLine* plain = lines.next();
+  ASSERT_TRUE(plain && plain->reading);
+  EXPECT_EQ(plain->reading->name, "house-1/air_temperature/north");
+  EXPECT_EQ(plain->reading->unit, "Cel");
+  EXPECT_EQ(plain->reading->value, 31.2);
+  EXPECT_EQ(plain->reading->time, Instant(Duration(1'772'443'800'500)));
+  for (const char* text : {"[{\"n\":\"house-1/air_temperature/north\",\"v\":31.2}]", "[{\"n\":"}) {
+    const TapeLine* line = lines.next();
+    ASSERT_TRUE(line);
+    EXPECT_EQ(line->text, text);
+    EXPECT_FALSE(line->reading);
+  }
 }
 
 TEST(TapesAhead, CanBeLeftInTheMiddle) {
