@@ -41,14 +41,14 @@ class World {
       if (!wants_answer(answer.code)) continue;
       say(answer, "OK ");
       const Person* person = find_person(watch_.rules().farm, answer.who);
-      if (person && person->away) answers_.emplace(when + *person->away, Answer{answer.who, answer.code, true});
+      if (person && person->away) answers_.emplace(when + *person->away, Answer{answer.who, answer.from, answer.code, true});
     }
   }
   [[nodiscard]] bool waits() const { return !answers_.empty(); }
 
  private:
   struct Answer {
-    std::string who, code;
+    std::string who, from, code;
     bool there = false;  ///< HERE, else OK
   };
 
@@ -67,7 +67,7 @@ class World {
   }
 
   void say(const Answer& answer, const char* word) {
-    watch_.reply(answer.who, "text", word + answer.code);
+    watch_.reply(answer.from, "text", word + answer.code);
     settle();
   }
 
@@ -79,7 +79,7 @@ class World {
     if (!options_.answer_after) return;
     for (const std::string& code : effect.delivery->codes) {
       if (!wants_answer(code) || !asked_.insert(code).second) continue;
-      answers_.emplace(effect.time + *options_.answer_after, Answer{effect.delivery->to, code});
+      answers_.emplace(effect.time + *options_.answer_after, Answer{effect.delivery->who, effect.delivery->to, code});
     }
   }
 
