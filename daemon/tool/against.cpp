@@ -34,30 +34,46 @@ bool pair_up(const Stood& a, const Stood& b) {
 /// In whole minutes, seconds only below one.
 std::string in_minutes(Duration span) { return to_words(span < std::chrono::minutes(1) ? span : std::chrono::round<std::chrono::minutes>(span)); }
 
-Instant end_of_urgency(const Stood& alarm) { return alarm.eased.value_or(alarm.returned.value_or(kNever)); }
-
-/// The first alarm that is urgent in the house of one that woke people, while that one was.
-const Stood* instead_of(const Stood& woke, const std::vector<Stood>& others) {
+/// The alarm that is first urgent in the house of one that woke people, while that one was.
+const Stood* instead_of(const std::string& house, const Stood::Urgent& woke, const std::vector<Stood>& others, Instant& begin) {
   const Stood* first = nullptr;
   for (const Stood& other : others) {
-    if (other.house != woke.house || !other.wakes || *other.wakes > end_of_urgency(woke) || end_of_urgency(other) < *woke.wakes) continue;
-    if (first == nullptr || *other.wakes < *first->wakes) first = &other;
+    if (other.house != house) continue;
+    for (const Stood::Urgent& urgent : other.urgent) {
+      if (urgent.begin > woke.end.value_or(kNever) || urgent.end.value_or(kNever) < woke.begin) continue;
+      if (first != nullptr && urgent.begin >= begin) break;
+      first = &other;
+      begin = urgent.begin;
+      break;
+    }
   }
   return first;
 }
 
 /// A wake-up that falls away; `is`: the same alarm, that wakes nobody now.
 Difference lost(const Stood& was, const std::optional<Stood>& is, const std::vector<Stood>& after) {
-  const Stood* instead = instead_of(was, after);
+  Instant begin{};
+  const Stood* instead = instead_of(was.house, was.urgent.front(), after, begin);
   if (instead == nullptr) return {Kind::missed, was, is};
-  return {Kind::wakes_no_more, was, is, std::max(Duration::zero(), *instead->wakes - *was.wakes), instead->rule};
+  return {Kind::wakes_no_more, was, is, std::max(Duration::zero(), begin - was.urgent.front().begin), instead->rule};
+}
+
+/// It woke people more than once: those later times at which nothing is urgent in that house any more.
+void add_later_missed(std::vector<Difference>& differences, const Stood& was, const std::optional<Stood>& is, const std::vector<Stood>& after) {
+  for (std::size_t i = 1; i < was.urgent.size(); ++i) {
+    Instant begin{};
+    if (instead_of(was.house, was.urgent[i], after, begin) != nullptr) continue;
+    Stood again = was;
+    again.urgent = {was.urgent[i]};
+    differences.push_back({Kind::missed, again, is, {}, {}, true});
+  }
 }
 
 void compare_pair(std::vector<Difference>& differences, const Stood& was, const Stood& is, const std::vector<Stood>& after) {
-  if (was.wakes && !is.wakes) return differences.push_back(lost(was, is, after));
-  if (!was.wakes && is.wakes) return differences.push_back({Kind::wakes, was, is});
+  if (was.wakes() && !is.wakes()) return differences.push_back(lost(was, is, after));
+  if (!was.wakes() && is.wakes()) return differences.push_back({Kind::wakes, was, is});
   if (was.priority != is.priority) differences.push_back({Kind::other_priority, was, is});
-  const Instant before = was.wakes.value_or(was.raised), now = is.wakes.value_or(is.raised);
+  const Instant before = was.wakes().value_or(was.raised), now = is.wakes().value_or(is.raised);
   if (before != now) differences.push_back({now < before ? Kind::earlier : Kind::later, was, is, std::chrono::abs(now - before)});
 }
 
@@ -69,32 +85,29 @@ void StoodList::hear(const Effect& effect) {
   const std::string kind = text_of(event, "event");
   if (kind != "raised" && kind != "worsened" && kind != "eased" && kind != "returned") return;
   Stood stood{text_of(event, "house"), text_of(event, "rule"), text_of(event, "probe"), priority_of(text_of(event, "priority")), effect.time};
+  const bool urgent = stood.priority == Priority::urgent;
   if (kind == "raised") {
-    if (stood.priority == Priority::urgent) stood.wakes = effect.time;
+    if (urgent) stood.urgent.push_back({effect.time});
     return alarms_.push_back(stood);
   }
   const auto open = std::find_if(alarms_.rbegin(), alarms_.rend(), [&](const Stood& other) { return same_place(other, stood) && !other.returned; });
   if (open == alarms_.rend()) return;
-  if (kind == "returned") {
-    open->returned = effect.time;
-  } else if (kind == "eased") {
-    if (open->wakes && !open->eased && stood.priority != Priority::urgent) open->eased = effect.time;
-  } else {
-    open->priority = std::max(open->priority, stood.priority);
-    if (stood.priority != Priority::urgent) return;
-    if (!open->wakes) open->wakes = effect.time;
-    open->eased.reset();
-  }
+  const bool was_urgent = !open->urgent.empty() && !open->urgent.back().end;
+  open->priority = std::max(open->priority, stood.priority);
+  if (kind == "returned") open->returned = effect.time;
+  if (was_urgent && (kind == "returned" || !urgent)) open->urgent.back().end = effect.time;
+  if (kind == "worsened" && urgent && !was_urgent) open->urgent.push_back({effect.time});
 }
 
 std::size_t StoodList::urgent() const {
-  return static_cast<std::size_t>(std::count_if(alarms_.begin(), alarms_.end(), [](const Stood& alarm) { return alarm.wakes.has_value(); }));
+  return static_cast<std::size_t>(std::count_if(alarms_.begin(), alarms_.end(), [](const Stood& alarm) { return !alarm.urgent.empty(); }));
 }
 
 Instant Difference::time() const {
   Instant first = kNever;
+  if (again) return *was->wakes();
   for (const auto& alarm : {was, is}) {
-    if (alarm && alarm->wakes) first = std::min(first, *alarm->wakes);
+    if (alarm && alarm->wakes()) first = std::min(first, *alarm->wakes());
   }
   if (first != kNever) return first;
   for (const auto& alarm : {was, is}) {
@@ -104,7 +117,7 @@ Instant Difference::time() const {
 }
 
 bool Difference::of_a_wake_up() const {
-  return kind != Kind::other_priority && ((was && was->wakes) || (is && is->wakes));
+  return kind != Kind::other_priority && ((was && was->wakes()) || (is && is->wakes()));
 }
 
 const char* to_string(Difference::Kind kind) {
@@ -130,14 +143,16 @@ std::vector<Difference> compare(const std::vector<Stood>& before, const std::vec
     if (match < after.size()) {
       paired.insert(match);
       compare_pair(differences, old, after[match], after);
-    } else if (old.wakes) {
+      add_later_missed(differences, old, after[match], after);
+    } else if (old.wakes()) {
       differences.push_back(lost(old, std::nullopt, after));
+      add_later_missed(differences, old, std::nullopt, after);
     } else {
       differences.push_back({Kind::falls_away, old, std::nullopt});
     }
   }
   for (std::size_t i = 0; i < after.size(); ++i) {
-    if (!paired.contains(i)) differences.push_back({after[i].wakes ? Kind::wakes : Kind::comes_in, std::nullopt, after[i]});
+    if (!paired.contains(i)) differences.push_back({after[i].wakes() ? Kind::wakes : Kind::comes_in, std::nullopt, after[i]});
   }
   std::stable_sort(differences.begin(), differences.end(), [](const auto& a, const auto& b) { return a.time() < b.time(); });
   return differences;
@@ -154,8 +169,8 @@ std::string in_words(const Difference& difference, const std::function<std::stri
     case Kind::earlier:
     case Kind::later: {
       const char* which = difference.kind == Kind::earlier ? "earlier" : "later";
-      if (!alarm.wakes) return fmt::format("{} comes {} {}", what, in_minutes(difference.apart), which);
-      return fmt::format("{} wakes {} {}: {}, now {}", name, in_minutes(difference.apart), which, clock(*difference.was->wakes), clock(*alarm.wakes));
+      if (!alarm.wakes()) return fmt::format("{} comes {} {}", what, in_minutes(difference.apart), which);
+      return fmt::format("{} wakes {} {}: {}, now {}", name, in_minutes(difference.apart), which, clock(*difference.was->wakes()), clock(*alarm.wakes()));
     }
     case Kind::other_priority: return fmt::format("{} was {} before", what, to_string(difference.was->priority));
     case Kind::wakes: return difference.was ? fmt::format("{} wakes, and was only {} before", name, to_string(difference.was->priority)) : name + " comes in and wakes";
@@ -163,7 +178,9 @@ std::string in_words(const Difference& difference, const std::function<std::stri
       const std::string when = difference.apart == Duration::zero() ? "no later" : in_minutes(difference.apart) + " later";
       return fmt::format("{} wakes no more, it {}; {} wakes instead, {}", name, now, difference.instead, when);
     }
-    case Kind::missed: return fmt::format("{} WOULD BE MISSED: it woke, it {}, and nothing else is urgent in that house meanwhile", name, now);
+    case Kind::missed:
+      if (difference.again) return name + " WOULD BE MISSED: it woke again, and now nothing is urgent in that house meanwhile";
+      return fmt::format("{} WOULD BE MISSED: it woke, it {}, and nothing else is urgent in that house meanwhile", name, now);
   }
   return what;
 }

@@ -15,8 +15,14 @@ struct Stood {
   Priority priority = Priority::note;  ///< the worst that it reached
   Instant raised{};
   std::optional<Instant> returned{};   ///< none: it stood to the end of the tape
-  std::optional<Instant> wakes{};      ///< when it was first urgent; none: it never was
-  std::optional<Instant> eased{};      ///< when it was last not urgent any more; none: it was to its end
+  struct Urgent {
+    Instant begin{};
+    std::optional<Instant> end{};      ///< none: to the end of the tape
+  };
+  std::vector<Urgent> urgent{};        ///< whenever it was, in time order: each wakes people anew
+
+  /// When it first woke people; none: it never did.
+  [[nodiscard]] std::optional<Instant> wakes() const { return urgent.empty() ? std::nullopt : std::optional(urgent.front().begin); }
 };
 
 /// Gathers alarms from the effects of a replay.
@@ -45,6 +51,7 @@ struct Difference {
   std::optional<Stood> was, is;  ///< one of them at least
   Duration apart{0};             ///< of `earlier` and `later`; of `wakes_no_more` how much later `instead` wakes
   std::string instead{};         ///< of `wakes_no_more`: the rule that does
+  bool again = false;            ///< of `missed`: the alarm had been urgent before, and less meanwhile
 
   [[nodiscard]] const Stood& alarm() const { return is ? *is : *was; }
   /// When it matters: at the earlier of both wake-ups, or of both times raised where neither wakes.
@@ -58,7 +65,7 @@ struct Difference {
 
 /// Pairs the alarms of both replays (same house, rule and probe, standing at overlapping times or raised within an
 /// hour of one another) and says what differs, in time order: first of all the moment at which each is first urgent, which is
-/// when it wakes people.
+/// when it wakes people. Where it wakes them again after it was less, only what would be missed is told of that.
 [[nodiscard]] std::vector<Difference> compare(const std::vector<Stood>& before, const std::vector<Stood>& after);
 
 /// "h1: ammonia wakes 2 h 18 min later, at 03:38"; `clock` gives a time of day in words.

@@ -98,7 +98,7 @@ int run(const Options& options, const Common& common) {
 nlohmann::ordered_json to_json(const std::optional<Stood>& alarm) {
   if (!alarm) return {};
   const auto time = [](const std::optional<Instant>& at) { return at ? nlohmann::ordered_json(to_rfc3339(*at)) : nlohmann::ordered_json(); };
-  return {{"priority", to_string(alarm->priority)}, {"raised", to_rfc3339(alarm->raised)}, {"urgent", time(alarm->wakes)}, {"returned", time(alarm->returned)}};
+  return {{"priority", to_string(alarm->priority)}, {"raised", to_rfc3339(alarm->raised)}, {"urgent", time(alarm->wakes())}, {"returned", time(alarm->returned)}};
 }
 
 nlohmann::ordered_json to_json(const Difference& difference) {
