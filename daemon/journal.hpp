@@ -151,6 +151,8 @@ class JournalReader {
   Result<std::vector<AnswerRow>> answers_since(Instant time);
   Result<std::vector<RoundRow>> rounds_since(Instant time);
   Result<std::vector<MinuteRow>> minutes(const std::string& series, Instant from, Instant until);
+  /// Visits the minutes of all probes of a house, minute by minute in order.
+  Result<void> minutes_of_house(const std::string& house, Instant from, Instant until, const std::function<void(const MinuteRow&)>& visit);
   /// Empty where SQLite finds the whole database sound, else its first complaint.
   Result<std::string> check();
 

@@ -102,6 +102,24 @@ Result<std::vector<MinuteRow>> JournalReader::minutes(const std::string& series,
       series, from, until);
 }
 
+Result<void> JournalReader::minutes_of_house(const std::string& house, Instant from, Instant until, const std::function<void(const MinuteRow&)>& visit) {
+  // The key begins with the minute: asked for one minute at a time, the other houses' rows are not even looked at.
+  Statement statement(impl_->database.get(),
+                      "SELECT minute, series, low, mean, high, count FROM minutes WHERE minute = ? AND series > ? AND series < ? ORDER BY series");
+  if (!statement) return impl_->failure();
+  MinuteRow row;
+  for (Instant minute = ceil_minute(from); minute < until; minute += std::chrono::minutes(1)) {
+    statement.reset() << minute << house + "/" << house + "0";  // '0' comes after '/'
+    int code = statement.step();
+    for (; code == SQLITE_ROW; code = statement.step()) {
+      statement >> row.minute >> row.series >> row.low >> row.mean >> row.high >> row.count;
+      visit(row);
+    }
+    if (code != SQLITE_DONE) return impl_->failure();
+  }
+  return {};
+}
+
 Result<std::string> JournalReader::check() {
   auto found = impl_->rows<std::string>("PRAGMA integrity_check(1)",
                                         [](Statement& from, std::string& text) { from >> text; });

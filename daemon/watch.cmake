@@ -17,6 +17,7 @@ target_sources(underwing_watch PRIVATE
   daemon/recorder.cpp
   daemon/replay.cpp
   daemon/replies.cpp
+  daemon/report.cpp
   daemon/tape_player.cpp
   daemon/status_words.cpp
   daemon/story.cpp
@@ -56,6 +57,7 @@ add_executable(underwing
   daemon/tool/flock_file.cpp
   daemon/tool/place.cpp
   daemon/tool/replay.cpp
+  daemon/tool/report.cpp
   daemon/tool/schema.cpp
   daemon/tool/talk.cpp
   daemon/tool/terminal.cpp

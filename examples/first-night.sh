@@ -98,6 +98,7 @@ The night is over. The journal lies in $work/state/journal.db, the tapes in $wor
 Try next, in $root:
 
   ./build/underwing alarms --state $work/state
+  ./build/underwing report spring-house-1 --farm $work/farm --state $work/state
   ./build/underwing replay --farm $work/farm ${tapes% }
   ./build/underwing check examples/farm
 

@@ -26,6 +26,7 @@ void add_replay(CLI::App& app, Common& common);
 void add_duty(CLI::App& app, Common& common);
 void add_explain(CLI::App& app, Common& common);
 void add_place(CLI::App& app, Common& common);
+void add_report(CLI::App& app, Common& common);
 void add_schema(CLI::App& app, Common& common);
 void add_talk(CLI::App& app, Common& common);
 

@@ -49,6 +49,7 @@ int main(int argc, char** argv) {
   add_explain(app, common);
   add_place(app, common);
   add_replay(app, common);
+  add_report(app, common);
   add_schema(app, common);
   add_talk(app, common);
   if (const std::string wrong = unknown_command(app, argc, argv); !wrong.empty()) {

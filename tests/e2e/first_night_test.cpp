@@ -42,8 +42,12 @@ TEST(FirstNight, TellsTheWholeNightTwiceTheSame) {
     const Answer answer = shell(fmt::format("cd {} && {}", kRoot, line));
     EXPECT_EQ(answer.status, 0) << line << "\n" << answer.text;
     EXPECT_FALSE(answer.text.empty()) << line;
+    if (line.find(" report ") != std::string::npos) {
+      EXPECT_NE(answer.text.find("cold-air, urgent: for "), std::string::npos) << answer.text;
+      EXPECT_NE(answer.text.find("; tomas answered after "), std::string::npos) << answer.text;
+    }
   }
-  EXPECT_EQ(commands, 3U);
+  EXPECT_EQ(commands, 4U);
 
   const Answer second = shell(run);
   ASSERT_EQ(second.status, 0) << second.text;
