@@ -68,6 +68,7 @@ struct Curve {
   /// level outside.
   std::vector<std::pair<Duration, double>> points;
   std::string source;
+  std::string words{};  ///< how the pack's sentences speak of it; empty: by its name
 };
 
 struct Flock {

@@ -122,7 +122,7 @@ void print_record(const Chosen& chosen) {
   print_labelled("Blind after", in_long_words(rule.blind_after));
   print_labelled("Source", rule.source);
   for (const auto& curve : rule.curves) {
-    print_labelled("Source", fmt::format("of the {}: {}", spaced(curve->name),
+    print_labelled("Source", fmt::format("of {}: {}", curve_in_words(*curve),
                                          curve->source.empty() ? "not given" : curve->source));
   }
 }
@@ -146,8 +146,10 @@ std::optional<Plot> marked_plot(const Chosen& chosen, const std::optional<Durati
 
 void print_rule(const Chosen& chosen, const std::optional<Duration>& age, const std::optional<Plot>& plot) {
   fmt::print("{}\n\n", title_of(chosen));
-  fmt::print("{}\n", wrapped(rule_in_words(chosen.wording(), headline_of(*chosen.rules, *chosen.rule)),
-                             text_columns()));
+  const std::string words = rule_in_words(chosen.wording(), headline_of(*chosen.rules, *chosen.rule));
+  const std::size_t meanings = words.find('\n');
+  fmt::print("{}\n", wrapped(words.substr(0, meanings), text_columns()));
+  if (meanings != std::string::npos) fmt::print("{}\n", wrapped(words.substr(meanings + 1), text_columns()));
   if (!chosen.notice.empty()) fmt::print("{}\n", wrapped(chosen.notice, text_columns()));
   print_limits(chosen, age, plot);
   print_record(chosen);

@@ -369,6 +369,7 @@ class Writer {
     }
     if (&keys == &plugin_keys() && name == "settings") return {{"type", "object"}};
     if (&keys == &pack_keys() && name == "values") return map_of(a_plain_name(), an_expression());
+    if (&keys == &pack_keys() && name == "words") return map_of(a_plain_name(), a_text());
     if (&keys == &flock_keys() && name == "adjust") {
       return map_of(a_name(), adjustment());
     }

@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <cctype>
 
 #include "rules/explain/words.hpp"
 #include "rules/language/check.hpp"
@@ -21,6 +22,11 @@ std::string without_stray_commas(const std::string& text) {
   return out;
 }
 
+std::string capital_first(std::string text) {
+  if (!text.empty()) text[0] = static_cast<char>(std::toupper(static_cast<unsigned char>(text[0])));
+  return text;
+}
+
 std::string for_delay(Duration delay) {
   return delay > Duration::zero() ? " for " + in_long_words(delay) : "";
 }
@@ -33,7 +39,7 @@ bool asks_for(const WatchedRule& rule, std::size_t measure) {
 class Paragraph {
  public:
   Paragraph(const Wording& wording, const Headline& headline)
-      : wording_(wording), rule_(wording.rule), headline_(headline) {}
+      : wording_{wording.rules, wording.rule, wording.any_house, &named_}, rule_(wording.rule), headline_(headline) {}
 
   std::string text() {
     if (!rule_.about.empty()) add(rule_.about + (rule_.about.ends_with('.') ? "" : "."));
@@ -57,6 +63,7 @@ class Paragraph {
               ? "It stays in force while people work in the house."
               : "It is not in force while birds are unloaded or work in the house is announced.");
     }
+    add_meanings();
     return without_stray_commas(text_);
   }
 
@@ -64,6 +71,17 @@ class Paragraph {
   void add(const std::string& sentence) {
     if (!text_.empty()) text_ += ' ';
     text_ += sentence;
+  }
+
+  /// What has been called by the pack's own words; saying what one means may name further ones.
+  void add_meanings() {
+    for (std::size_t i = 0; i < named_.size(); ++i) {
+      const Expression& it = *named_[i];
+      const bool logic = it.type.kind != Type::Kind::number;
+      const std::string meaning = fmt::format("\"{}\" {} {}.", capital_first(it.words), logic ? "means that" : "is", meaning_in_words(it, wording_));
+      if (i > 0) add(meaning);
+      else text_ += "\n" + meaning;
+    }
   }
 
   /// Brooding in a part of the house.
@@ -158,7 +176,8 @@ class Paragraph {
                        urgent ? " unless it is urgent" : "");
   }
 
-  const Wording& wording_;
+  std::vector<const Expression*> named_;
+  const Wording wording_;
   const WatchedRule& rule_;
   const Headline& headline_;
   std::string text_;

@@ -11,7 +11,8 @@ namespace underwing {
 using Headline = std::function<std::string(const Limit&)>;
 
 /// The whole rule in one paragraph of plain sentences, in the order in which a grower would ask: what, when,
-/// who is told, when it ends, how soon to act, what if it cannot tell. No line feeds.
+/// who is told, when it ends, how soon to act, what if it cannot tell. Where the pack has words for its values, what they mean
+/// follows after a line feed; there is no other.
 [[nodiscard]] std::string rule_in_words(const Wording& wording, const Headline& headline);
 
 /// "From 6 hours before placement to the age of 14 days", "At all times".

@@ -2,6 +2,7 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <array>
 #include <cmath>
 
@@ -86,6 +87,12 @@ class Speaker {
   explicit Speaker(const Wording& wording) : wording_(wording) {}
 
   std::string number(const Expression& it) const {
+    if (called_by_words(it)) return it.words;
+    return written_out(it);
+  }
+
+  /// A number, or a condition, whatever words the pack has for it as a whole.
+  std::string written_out(const Expression& it) const {
     switch (it.kind) {
       case Kind::number:
         return literal(it);
@@ -100,11 +107,11 @@ class Speaker {
       case Kind::count:
         return fmt::format("the number of {} probes that can be used", name_of(it.children[0]->measure));
       case Kind::curve:
-        return "the " + spaced(curve(it).name);
+        return name_of_curve(it);
       case Kind::curve_at:
-        return fmt::format("the {} {}", spaced(curve(it).name), at_age(*it.children[0]));
+        return fmt::format("{} {}", name_of_curve(it), at_age(*it.children[0]));
       case Kind::curve_age_at:
-        return fmt::format("the age at which the {} is {}", spaced(curve(it).name), number(*it.children[0]));
+        return fmt::format("the age at which {} is {}", name_of_curve(it), number(*it.children[0]));
       case Kind::fact:
         return fact(it.fact);
       case Kind::negate:
@@ -129,17 +136,23 @@ class Speaker {
         return first_known(it);
       case Kind::share: {
         const Expression& window = *it.children[0];
-        const std::string share = fmt::format("the share of the {} that the birds weigh, by the {} readings of {}", spaced(curve(it).name), name_of(window.measure), the_last(window.span));
+        const std::string share = fmt::format("the share of {} that the birds weigh, by the {} readings of {}", name_of_curve(it), name_of(window.measure), the_last(window.span));
         return it.function == Function::mean ? share : "how far off (" + share + ") may be";
       }
       case Kind::since:
         return fmt::format("the time since {} was last read", name_of(it.children[0]->measure));
       default:
-        return condition(it);
+        return condition_written_out(it);
     }
   }
 
   std::string condition(const Expression& it) const {
+    if (called_by_words(it)) return it.words;
+    return condition_written_out(it);
+  }
+
+ private:
+  std::string condition_written_out(const Expression& it) const {
     switch (it.kind) {
       case Kind::less:
         return compared(it, "is below");
@@ -164,9 +177,16 @@ class Speaker {
     }
   }
 
- private:
+  bool called_by_words(const Expression& it) const {
+    if (!has_name(it)) return false;
+    const auto same = [&](const Expression* other) { return other->words == it.words; };
+    if (std::none_of(wording_.named->begin(), wording_.named->end(), same)) wording_.named->push_back(&it);
+    return true;
+  }
+
   std::string name_of(std::size_t measure) const { return spaced(wording_.rules.measures[measure].name); }
   const Curve& curve(const Expression& it) const { return *wording_.rule.curves[it.index]; }
+  std::string name_of_curve(const Expression& it) const { return curve_in_words(curve(it)); }
 
   std::string literal(const Expression& it) const {
     if (is_time(it.type)) {
@@ -190,8 +210,12 @@ class Speaker {
     return it.kind == Kind::subtract ? "of " + span + " ago" : "in " + span + " from now";
   }
 
+  /// Set apart from the words around it, where it is not a name by itself.
+  std::string in_brackets(const Expression& it) const { return has_name(it) ? number(it) : "(" + number(it) + ")"; }
+  bool has_name(const Expression& it) const { return wording_.named != nullptr && !it.words.empty(); }
+
   std::string trade(const Expression& it) const {
-    const std::string of = fmt::format("({}) and ({})", number(*it.children[0]), number(*it.children[1]));
+    const std::string of = fmt::format("{} and {}", in_brackets(*it.children[0]), in_brackets(*it.children[1]));
     switch (it.trade) {
       case Expression::Trade::wet_bulb:
         return "the wet-bulb temperature of " + of;
@@ -200,8 +224,8 @@ class Speaker {
       case Expression::Trade::felt_temperature:
         break;
     }
-    return fmt::format("as warm as ({}) feels by ({}), at most {} apart, in air of {}", number(*it.children[0]),
-                       number(*it.children[1]), number(*it.children[2]), number(*it.children[3]));
+    return fmt::format("as warm as {} feels by {}, at most {} apart, in air of {}", in_brackets(*it.children[0]),
+                       in_brackets(*it.children[1]), number(*it.children[2]), number(*it.children[3]));
   }
 
   std::string first_known(const Expression& it) const {
@@ -307,7 +331,7 @@ class Speaker {
   std::string part(const Expression& it) const {
     const bool open = it.kind == Kind::add || it.kind == Kind::subtract || it.kind == Kind::multiply ||
                       it.kind == Kind::divide || it.kind == Kind::plain_min || it.kind == Kind::plain_max;
-    return open ? "(" + number(it) + ")" : number(it);
+    return open ? in_brackets(it) : number(it);
   }
 
   std::string sum(const Expression& it, const char* shifted, const char* plain) const {
@@ -370,7 +394,7 @@ class Speaker {
 
   std::string both(const Expression& it, const char* joint, Kind bracketed) const {
     const auto side = [&](const Expression& child) {
-      return child.kind == bracketed ? "(" + condition(child) + ")" : condition(child);
+      return child.kind == bracketed && !has_name(child) ? "(" + condition(child) + ")" : condition(child);
     };
     return fmt::format("{} {} {}", side(*it.children[0]), joint, side(*it.children[1]));
   }
@@ -386,6 +410,8 @@ class Speaker {
 };
 
 }  // namespace
+
+std::string curve_in_words(const Curve& curve) { return curve.words.empty() ? "the " + spaced(curve.name) : curve.words; }
 
 std::size_t probe_count(const Wording& wording, std::size_t measure) {
   const auto& probes = wording.rules.houses[wording.rule.house].probes;
@@ -403,6 +429,12 @@ std::string subject_in_words(const Expression& expression, const Wording& wordin
   return Speaker(wording).number(expression);
 }
 
+std::string meaning_in_words(const Expression& expression, const Wording& wording) {
+  std::string words = Speaker(wording).written_out(expression);
+  if (words.ends_with(',')) words.pop_back();
+  return words;
+}
+
 std::string condition_in_words(const Expression& expression, const Wording& wording) {
   return Speaker(wording).condition(expression);
 }
@@ -411,7 +443,8 @@ std::string breach_in_words(const Limit& limit, const Wording& wording) {
   const Expression& it = *limit.expression;
   const bool low = limit.side == Limit::Side::low;
   const Kind shifts = low ? Kind::subtract : Kind::add;
-  const bool shifted = it.kind == shifts && it.children[1]->kind == Kind::number &&
+  const bool called = wording.named != nullptr && !it.words.empty();
+  const bool shifted = !called && it.kind == shifts && it.children[1]->kind == Kind::number &&
                        it.children[0]->kind != Kind::number && it.children[1]->number >= 0;
   return fmt::format("{}{}{}", shifted ? "more than " : "",
                      shifted ? ""

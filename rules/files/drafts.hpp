@@ -89,6 +89,7 @@ struct CurveDraft {
 struct ValueDraft {
   const YamlNode* key = nullptr;
   std::optional<WrittenExpression> expression;
+  std::string words{};  ///< how sentences speak of it
 };
 
 struct LimitDraft {

@@ -305,6 +305,7 @@ const KeyTable& pack_keys() {
           {"measures", named_maps, false, "new kinds, or single keys of the built-in ones", &measure_keys()},
           {"curves", named_maps, false, "tables of values against flock age", &curve_keys()},
           {"values", anything, false, "expressions with a name"},
+          {"words", anything, false, "how sentences speak of its curves and values, by their names"},
           {"rules", named_maps, false, "what is watched", &rule_keys()},
       }};
   return table;

@@ -122,7 +122,33 @@ void read_values(PackDraft& pack, const YamlNode& node, IssueLog& log) {
       report(log, entry.key, fmt::format("'{}' is a measure; a value needs another name", *name));
     if (pack.curves.contains(*name))
       report(log, entry.key, fmt::format("'{}' is a curve of this pack; a value needs another name", *name));
-    pack.values[*name] = {&entry.key, read_expression(entry.value, log)};
+    pack.values[*name] = {&entry.key, read_expression(entry.value, log), {}};
+  }
+}
+
+void read_words(PackDraft& pack, const YamlNode& node, IssueLog& log) {
+  const YamlNode* map = read_map(node, "words", log);
+  if (map == nullptr) return;
+  for (const YamlNode::Entry& entry : map->entries) {
+    const auto name = read_name(entry.key, log, NameKind::plain);
+    const auto words = read_text(entry.value, log);
+    if (!name || !words) continue;
+    if (const auto value = pack.values.find(*name); value != pack.values.end()) {
+      value->second.words = *words;
+      continue;
+    }
+    if (const auto curve = pack.curves.find(*name); curve != pack.curves.end()) {
+      if (!curve->second.curve) continue;
+      auto spoken = std::make_shared<Curve>(*curve->second.curve);
+      spoken->words = *words;
+      curve->second.curve = std::move(spoken);
+      continue;
+    }
+    std::vector<std::string> known;
+    for (const auto& [curve, unused] : pack.curves) known.push_back(curve);
+    for (const auto& [value, unused] : pack.values) known.push_back(value);
+    const auto near = nearest(*name, known);
+    report(log, entry.key, fmt::format("this pack has no curve or value named '{}'{}", *name, near ? fmt::format("; did you mean '{}'?", *near) : ""));
   }
 }
 
@@ -139,6 +165,7 @@ PackDraft read_pack(const YamlNode& root, IssueLog& log) {
   if (const YamlNode* node = fields->value("measures")) read_measure_drafts(pack, *node, log);
   if (const YamlNode* node = fields->value("curves")) read_curves(pack, *node, log);
   if (const YamlNode* node = fields->value("values")) read_values(pack, *node, log);
+  if (const YamlNode* node = fields->value("words")) read_words(pack, *node, log);
   const YamlNode* rules = fields->value("rules");
   const YamlNode* map = rules == nullptr ? nullptr : read_map(*rules, "rules", log);
   if (map == nullptr) return pack;

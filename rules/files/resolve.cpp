@@ -229,6 +229,7 @@ Scope scope_of(const PackDraft& pack, const std::vector<const PackDraft*>& besid
     for (const auto& [name, value] : from.values) {
       if (scope.curves.contains(name)) continue;
       NamedValue named;
+      named.words = value.words;
       if (value.expression) {
         named.syntax = value.expression->syntax;
         named.report = reporter(log, *value.expression->node);

@@ -71,6 +71,9 @@ struct Expression {
   Type type;
   std::vector<std::shared_ptr<const Expression>> children;
 
+  /// How the pack speaks of the value that it stands for, where it has words for it; for explaining.
+  std::string words;
+
   /// Where it stands in the source text of the expression, in bytes; for explaining.
   std::size_t offset = 0;
   std::size_t length = 0;

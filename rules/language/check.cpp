@@ -177,7 +177,10 @@ ExpressionPtr Checker::value(const Syntax& at, const NamedValue& value) {
   open_values_.pop_back();
   place_ = outer_place;
   report_ = outer_report;
-  return inner;
+  if (!inner || value.words.empty()) return inner;
+  auto spoken = std::make_shared<Expression>(*inner);
+  spoken->words = value.words;
+  return spoken;
 }
 
 ExpressionPtr Checker::fact(const Syntax& at) {

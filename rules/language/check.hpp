@@ -19,6 +19,7 @@ struct TradeEntry;
 struct NamedValue {
   std::shared_ptr<const Syntax> syntax;        ///< null: its text could not be read, which has been said
   std::function<void(const Problem&)> report;  ///< problems inside the value's own text
+  std::string words{};                         ///< how the pack speaks of it; may be empty
 };
 
 /// What the names of an expression mean in one place: a pack, of a flock or of the farm, in one house.
