@@ -12,14 +12,7 @@ namespace underwing {
 
 namespace {
 
-constexpr std::size_t kWhatBytesMax = 24;  // of what a rule is about, in a text
-
-/// The beginning of `text`, at most `bytes` long, that ends with a whole character.
-std::string_view beginning(std::string_view text, std::size_t bytes) {
-  if (text.size() <= bytes) return text;
-  while (bytes > 0 && (static_cast<unsigned char>(text[bytes]) & 0xc0U) == 0x80U) --bytes;
-  return text.substr(0, bytes);
-}
+constexpr std::size_t kWhatSeptetsMax = 24;  // of what a rule is about, in a text
 
 /// The first measure that an expression reads.
 const Expression* first_source(const Expression& expression) {
@@ -28,6 +21,12 @@ const Expression* first_source(const Expression& expression) {
     if (const Expression* found = first_source(*child)) return found;
   }
   return nullptr;
+}
+
+/// Whether it is too low, by the reason or else by the rule's first limit.
+bool is_low(const WatchedRule& rule, Reason reason) {
+  if (reason == Reason::low || reason == Reason::high) return reason == Reason::low;
+  return rule.limits.front().side == Limit::Side::low;
 }
 
 }  // namespace
@@ -66,18 +65,29 @@ std::string day_of(const Flock& flock, const Zone& zone, Instant wall, const Lan
 }
 
 std::string what_is_wrong(const WatchedRule& rule, const RuleSet& rules, Reason reason, const Language& language) {
+  if (const std::string& head = head_in(rule, language); !head.empty()) return capitals(head);
   const ExpressionPtr& expression = rule.watch ? rule.watch : rule.limits.front().expression;
   const Expression* source = first_source(*expression);
-  bool low = reason == Reason::low;
-  if (reason != Reason::low && reason != Reason::high) low = rule.limits.front().side == Limit::Side::low;
   if (source && rule.watch) {
     const auto wrong = language.wrong.find(rules.measures[source->measure].name);
-    if (wrong != language.wrong.end()) return low ? wrong->second.low : wrong->second.high;
+    if (wrong != language.wrong.end()) return is_low(rule, reason) ? wrong->second.low : wrong->second.high;
   }
   if (const std::string about = about_in(rule, language); !about.empty()) {
-    return capitals(std::string(beginning(std::string_view(about).substr(0, about.find_first_of(",.;:(")), kWhatBytesMax)));
+    return capitals(std::string(words_within(std::string_view(about).substr(0, about.find_first_of(",.;:(")), kWhatSeptetsMax)));
   }
   return source ? capitals(measure_in_words(language, rules.measures[source->measure].name)) : say(language, "alarm");
+}
+
+bool same_trouble(const WatchedRule& rule, Reason reason, const WatchedRule& other, Reason its_reason, const RuleSet& rules) {
+  if (what_is_wrong(rule, rules, reason) == what_is_wrong(other, rules, its_reason)) return true;
+  if (!rule.watch || !other.watch || is_low(rule, reason) != is_low(other, its_reason)) return false;
+  const Expression *source = first_source(*rule.watch), *its_source = first_source(*other.watch);
+  return source && its_source && source->measure == its_source->measure;
+}
+
+const std::string& head_in(const WatchedRule& rule, const Language& language) {
+  const auto found = rule.in.find(language.name);
+  return found == rule.in.end() || found->second.head.empty() ? rule.head : found->second.head;
 }
 
 const std::string& about_in(const WatchedRule& rule, const Language& language) {
