@@ -85,6 +85,10 @@ bool same_trouble(const WatchedRule& rule, Reason reason, const WatchedRule& oth
   return source && its_source && source->measure == its_source->measure;
 }
 
+std::string who_in(const std::string& who, const Language& language) {
+  return who == say(english(), "somebody_here") ? say(language, "somebody_here") : who;
+}
+
 const std::string& head_in(const WatchedRule& rule, const Language& language) {
   const auto found = rule.in.find(language.name);
   return found == rule.in.end() || found->second.head.empty() ? rule.head : found->second.head;

@@ -37,6 +37,9 @@ namespace underwing {
 /// Whether two rules say the same of one house, be it in other words: COLD and DEADLY COLD.
 [[nodiscard]] bool same_trouble(const WatchedRule& rule, Reason reason, const WatchedRule& other, Reason its_reason, const RuleSet& rules);
 
+/// Who answered, in that language where it is nobody by name.
+[[nodiscard]] std::string who_in(const std::string& who, const Language& language);
+
 /// A rule's head, what it is about and what to do, in that language where its pack says it, else as the pack has it.
 [[nodiscard]] const std::string& head_in(const WatchedRule& rule, const Language& language);
 [[nodiscard]] const std::string& about_in(const WatchedRule& rule, const Language& language);
