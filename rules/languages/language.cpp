@@ -34,7 +34,8 @@ Language make_english() {
                     {"bird_weight", {"LIGHT BIRDS", "HEAVY BIRDS"}},
                     {"static_pressure", {"PRESSURE LOW", "PRESSURE HIGH"}},
                     {"gas_level", {"GAS LOW", "GAS HIGH"}},
-                    {"fuel_level", {"FUEL LOW", "FUEL HIGH"}}};
+                    {"fuel_level", {"FUEL LOW", "FUEL HIGH"}},
+                    {"vent_temperature", {"CHICKS COLD", "CHICKS HOT"}}};
   return language;
 }
 
