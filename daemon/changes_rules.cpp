@@ -191,12 +191,14 @@ class Comparer {
     const auto add = [&](const char* key, const std::string& was, const std::string& is) {
       if (was != is) reworded.emplace_back(key);
     };
+    add("head", a.head, b.head);
     add("about", a.about, b.about);
     add("cause", a.cause, b.cause);
     add("consequence", a.consequence, b.consequence);
     add("source", a.source, b.source);
     const auto same_words = [](const auto& one, const auto& other) {
-      return one.first == other.first && one.second.about == other.second.about && one.second.action == other.second.action;
+      return one.first == other.first && one.second.head == other.second.head && one.second.about == other.second.about &&
+             one.second.action == other.second.action;
     };
     if (!std::equal(a.in.begin(), a.in.end(), b.in.begin(), b.in.end(), same_words)) reworded.emplace_back("its words in other languages");
     if (!reworded.empty()) changes_.push_back({is_.where(), fmt::format("{}: {} reworded", b.name, join_words(reworded)), Priority::note});

@@ -385,7 +385,7 @@ void Watch::acknowledge_alarm(Alarm& alarm, const std::string& who) {
   note_alarm(alarm);
   if (is_drill(alarm)) return end_drill(alarm, true);
   if (stood) {
-    tell_those_told(alarm, who, [&](const Language& language) { return say(language, "has_it", {{"who", who}, {"alarm", head(alarm, language)}}); });
+    tell_those_told(alarm, who, [&](const Language& language) { return say(language, "has_it", {{"who", who_in(who, language)}, {"alarm", head(alarm, language)}}); });
   }
 }
 

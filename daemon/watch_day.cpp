@@ -89,7 +89,7 @@ std::vector<std::string> Watch::calls_from(const std::string& house, const Langu
   for (const Night& entry : night_) {
     if (entry.house != house) continue;
     calls.push_back(fmt::format("{} {}-{}{}", said_in(entry.what, entry.whats, language), clock(entry.raised), entry.returned ? clock(*entry.returned) : say(language, "now"),
-                                entry.who.empty() ? "" : " (" + entry.who + ")"));
+                                entry.who.empty() ? "" : " (" + who_in(entry.who, language) + ")"));
   }
   return calls;
 }

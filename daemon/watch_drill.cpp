@@ -65,7 +65,7 @@ void Watch::end_drill(Alarm& alarm, bool answered) {
   const bool anybody = alarm.probe.empty();
   const Saying text = [=](const Language& language) {
     if (!answered) return anybody ? say(language, "drill_nobody") : say(language, "drill_not", {{"who", whose}});
-    return say(language, "drill_answered", {{"who", whose}, {"span", to_words(std::chrono::floor<std::chrono::seconds>(took))}});
+    return say(language, "drill_answered", {{"who", who_in(whose, language)}, {"span", to_words(std::chrono::floor<std::chrono::seconds>(took))}});
   };
   alarm.life.back();
   alarm.returned = now_;
@@ -101,7 +101,7 @@ std::string Watch::drills_text(const Language& language) const {
   for (const auto& [who, drilled] : drilled_) {
     if (drilled.begun < summary_from_) continue;
     const bool at_night = within_hours(rules_->farm.zone, drilled.begun + engine_->wall_ahead(), kNight);
-    const std::string whose = who.empty() ? say(language, "call_out") : who;
+    const std::string whose = who.empty() ? say(language, "call_out") : who_in(who, language);
     Slots slots{{"who", at_night ? say(language, "at_night", {{"who", whose}}) : whose}};
     if (drilled.answered_after) slots.emplace_back("span", to_words(std::chrono::floor<std::chrono::seconds>(*drilled.answered_after)));
     text += (text.empty() ? "" : ", ") + say(language, drilled.answered_after ? TextKey("answered_after") : TextKey("not_answered"), slots);

@@ -63,7 +63,7 @@ Watch::Answered Watch::swap_duty(const std::string& one, const std::string& othe
     Slots slots{{"date", date_in_words(date, language)}, {"one", one}, {"other", other}};
     if (!back) slots.emplace_back("turns", turns.empty() ? say(language, "swap_nothing") : turns);
     const std::string swapped = say(language, back ? TextKey("swap_back") : TextKey("swap"), slots);
-    return who.empty() ? swapped : swapped + " " + say(language, "by", {{"who", who}});
+    return who.empty() ? swapped : swapped + " " + say(language, "by", {{"who", who_in(who, language)}});
   };
   const std::string text = said(english());
   record({{"time", to_rfc3339(now_)}, {"event", "swapped"}, {"on", to_text(date)}, {"one", one}, {"other", other}, {"back", back},

@@ -143,7 +143,7 @@ std::string Watch::take_answer(const Person& person, const Reply& asked) {
       else if (had_it) call_again(*alarm);
       else {
         others.push_back(alarm->acknowledged_by.empty() ? say(language, "calls_nobody", {{"alarm", what}})
-                                                        : say(language, "is_with", {{"alarm", what}, {"who", alarm->acknowledged_by}}));
+                                                        : say(language, "is_with", {{"alarm", what}, {"who", who_in(alarm->acknowledged_by, language)}}));
         continue;
       }
     } else {
@@ -161,7 +161,7 @@ std::string Watch::take_answer(const Person& person, const Reply& asked) {
         plan_check(*alarm);
         note_alarm(*alarm);
       } else if (taken) {
-        others.push_back(with.empty() ? say(language, "needs_no_answer", {{"alarm", what}}) : say(language, "is_with_already", {{"alarm", what}, {"who", with}}));
+        others.push_back(with.empty() ? say(language, "needs_no_answer", {{"alarm", what}}) : say(language, "is_with_already", {{"alarm", what}, {"who", who_in(with, language)}}));
         continue;
       }
       if (over) {
@@ -389,7 +389,7 @@ std::string Watch::house_status(std::size_t house, bool in_full, const Language&
   for (const auto& [id, alarm] : alarms_) {
     if (alarm.house != name || !alarm.life.stands()) continue;
     const bool answered = !alarm.life.wants_answer() && !alarm.acknowledged_by.empty();
-    standing.push_back(head(alarm, language).substr(house_in_short(name).size() + 1) + " " + alarm.code + (answered ? " (" + alarm.acknowledged_by + ")" : ""));
+    standing.push_back(head(alarm, language).substr(house_in_short(name).size() + 1) + " " + alarm.code + (answered ? " (" + who_in(alarm.acknowledged_by, language) + ")" : ""));
   }
   if (standing.empty()) return text + ", " + say(language, "no_alarm");
   return text + ", " + (in_full ? list_of(standing, ", ") : say_count(language, "alarms", standing.size()));

@@ -110,8 +110,10 @@ std::string Watch::head(const Alarm& alarm, const Language& language) {
   const double latest = engine_->state(*rule).last_value;
   const std::optional<double> value = watched.watch && alarm.life.condition() && known(latest) ? std::optional(latest) : alarm.value;
   const std::string reading = value ? " " + to_gsm(with_unit(*value, shown(watched.unit))) : "";
-  const std::string what = " " + what_is_wrong(watched, *rules_, alarm.reason, language) + (alarm.again ? " " + say(language, "again") : "");
-  std::string text = house + cut_to(what, kLockedScreen - std::min(kLockedScreen, house.size() + gsm_length(reading))) + reading;
+  const std::string again = alarm.again ? " " + say(language, "again") : "";
+  const std::string what = to_gsm(what_is_wrong(watched, *rules_, alarm.reason, language));
+  const std::size_t taken = std::min(kLockedScreen, house.size() + 1 + gsm_length(again) + gsm_length(reading));
+  std::string text = house + " " + std::string(words_within(what, kLockedScreen - taken)) + again + reading;
   if (!alarm.probe.empty()) text += " " + say(language, "at_probe", {{"probe", alarm.probe}});
   return text;
 }
@@ -212,8 +214,8 @@ std::string Watch::alarm_text(const Alarm& alarm, const Language& language) {
   words.expected += day;
   if (const Alarm* cause = cause_of(alarm, false)) {
     const auto its_rule = rule_of(*cause);
-    words.expected += ". " + say(language, "since", {{"what", its_rule ? what_is_wrong(rules_->rules[*its_rule], *rules_, cause->reason, language) : cause->rule},
-                                                     {"time", clock_time(rules_->farm.zone, cause->raised + engine_->wall_ahead())}});
+    const std::string what = its_rule ? what_is_wrong(rules_->rules[*its_rule], *rules_, cause->reason, language) : cause->rule;
+    words.cause = say(language, "since", {{"what", what}, {"time", clock_time(rules_->farm.zone, cause->raised + engine_->wall_ahead())}}) + ".";
   }
   if (const std::string& action = action_in(watched, language); !action.empty()) {
     words.action = say(language, alarm.priority == Priority::urgent ? TextKey("go_now") : TextKey("today"), {{"do", action}});
@@ -241,22 +243,26 @@ std::string Watch::back_text(const Alarm& alarm, Reason reason, const Language& 
     slot("code", alarm.code);
     return say(language, "rule_gone", slots);
   }
-  const std::string what = what_is_wrong(rules_->rules[*rule], *rules_, alarm.reason, language);
-  slot("what", what);
   const bool valued = known(engine_->state(*rule).last_value) && rules_->rules[*rule].watch;
   if (valued) slot("value", with_unit(engine_->state(*rule).last_value, shown(rules_->rules[*rule].unit)));
-  if (reason == Reason::not_watched) return say(language, valued ? TextKey("not_watched_last") : TextKey("not_watched"), slots);
+  const auto name = [&](const Alarm& named, std::size_t its_rule) { slot("what", what_is_wrong(rules_->rules[its_rule], *rules_, named.reason, language)); };
+  if (reason == Reason::not_watched) {
+    name(alarm, *rule);
+    return say(language, valued ? TextKey("not_watched_last") : TextKey("not_watched"), slots);
+  }
   // Good news about the lesser limit is none while the same thing stands by another rule.
   const auto still = std::find_if(alarms_.begin(), alarms_.end(), [&](const auto& entry) {
     const Alarm& other = entry.second;
     const auto its_rule = other.id != alarm.id && other.subject == Alarm::Subject::condition && other.life.condition() && other.house == alarm.house
                               ? rule_of(other) : std::nullopt;
-    return its_rule && what_is_wrong(rules_->rules[*its_rule], *rules_, other.reason, language) == what;
+    return its_rule && same_trouble(rules_->rules[*rule], alarm.reason, rules_->rules[*its_rule], other.reason, *rules_);
   });
   if (still != alarms_.end()) {
+    name(still->second, *rule_of(still->second));
     slot("code", still->second.code);
     return say(language, valued ? TextKey("better_value") : TextKey("better"), slots);
   }
+  name(alarm, *rule);
   const std::string text = say(language, valued ? TextKey("back_value") : TextKey("back"), slots);
   return alarm.life.stands() ? text + " " + say(language, "stays_listed") : text;
 }

@@ -12,14 +12,7 @@ namespace underwing {
 
 namespace {
 
-constexpr std::size_t kWhatBytesMax = 24;  // of what a rule is about, in a text
-
-/// The beginning of `text`, at most `bytes` long, that ends with a whole character.
-std::string_view beginning(std::string_view text, std::size_t bytes) {
-  if (text.size() <= bytes) return text;
-  while (bytes > 0 && (static_cast<unsigned char>(text[bytes]) & 0xc0U) == 0x80U) --bytes;
-  return text.substr(0, bytes);
-}
+constexpr std::size_t kWhatSeptetsMax = 24;  // of what a rule is about, in a text
 
 /// The first measure that an expression reads.
 const Expression* first_source(const Expression& expression) {
@@ -28,6 +21,12 @@ const Expression* first_source(const Expression& expression) {
     if (const Expression* found = first_source(*child)) return found;
   }
   return nullptr;
+}
+
+/// Whether it is too low, by the reason or else by the rule's first limit.
+bool is_low(const WatchedRule& rule, Reason reason) {
+  if (reason == Reason::low || reason == Reason::high) return reason == Reason::low;
+  return rule.limits.front().side == Limit::Side::low;
 }
 
 }  // namespace
@@ -66,18 +65,33 @@ std::string day_of(const Flock& flock, const Zone& zone, Instant wall, const Lan
 }
 
 std::string what_is_wrong(const WatchedRule& rule, const RuleSet& rules, Reason reason, const Language& language) {
+  if (const std::string& head = head_in(rule, language); !head.empty()) return capitals(head);
   const ExpressionPtr& expression = rule.watch ? rule.watch : rule.limits.front().expression;
   const Expression* source = first_source(*expression);
-  bool low = reason == Reason::low;
-  if (reason != Reason::low && reason != Reason::high) low = rule.limits.front().side == Limit::Side::low;
   if (source && rule.watch) {
     const auto wrong = language.wrong.find(rules.measures[source->measure].name);
-    if (wrong != language.wrong.end()) return low ? wrong->second.low : wrong->second.high;
+    if (wrong != language.wrong.end()) return is_low(rule, reason) ? wrong->second.low : wrong->second.high;
   }
   if (const std::string about = about_in(rule, language); !about.empty()) {
-    return capitals(std::string(beginning(std::string_view(about).substr(0, about.find_first_of(",.;:(")), kWhatBytesMax)));
+    return capitals(std::string(words_within(std::string_view(about).substr(0, about.find_first_of(",.;:(")), kWhatSeptetsMax)));
   }
   return source ? capitals(measure_in_words(language, rules.measures[source->measure].name)) : say(language, "alarm");
+}
+
+bool same_trouble(const WatchedRule& rule, Reason reason, const WatchedRule& other, Reason its_reason, const RuleSet& rules) {
+  if (what_is_wrong(rule, rules, reason) == what_is_wrong(other, rules, its_reason)) return true;
+  if (!rule.watch || !other.watch || is_low(rule, reason) != is_low(other, its_reason)) return false;
+  const Expression *source = first_source(*rule.watch), *its_source = first_source(*other.watch);
+  return source && its_source && source->measure == its_source->measure;
+}
+
+std::string who_in(const std::string& who, const Language& language) {
+  return who == say(english(), "somebody_here") ? say(language, "somebody_here") : who;
+}
+
+const std::string& head_in(const WatchedRule& rule, const Language& language) {
+  const auto found = rule.in.find(language.name);
+  return found == rule.in.end() || found->second.head.empty() ? rule.head : found->second.head;
 }
 
 const std::string& about_in(const WatchedRule& rule, const Language& language) {
@@ -111,17 +125,20 @@ std::string to_text(const AlarmWords& words) {
     const std::size_t stop = shorter.find_last_of(".,");
     return stop == std::string::npos ? std::string() : shorter.substr(0, stop) + ".";
   };
-  const std::string with_trend = join({first, words.trend});
-  const std::string beside_trend = shortened(with_trend), shorter = shortened(first);
   // How to answer is never cut off.
   const std::size_t replies = gsm_length(to_gsm(words.replies)) + 2;
   const std::size_t room = replies < kTextSeptetsMax ? kTextSeptetsMax - replies : 0;
   std::vector<std::string> variants;
-  if (!words.trend.empty()) {
-    variants.push_back(join({with_trend, words.action, words.replies}));
-    if (!beside_trend.empty()) variants.push_back(join({with_trend, beside_trend, words.replies}));
+  const std::string with_cause = join({first, words.cause});
+  std::vector<std::string> begins{with_cause};
+  if (!words.trend.empty()) begins.insert(begins.begin(), join({with_cause, words.trend}));
+  if (!words.cause.empty()) begins.push_back(first);
+  for (const std::string& begin : begins) {
+    variants.push_back(join({begin, words.action, words.replies}));
+    if (const std::string shorter = shortened(begin); !shorter.empty()) variants.push_back(join({begin, shorter, words.replies}));
   }
-  for (const std::string& action : {words.action, shorter, std::string()}) variants.push_back(join({first, action, words.replies}));
+  variants.push_back(join({with_cause, words.replies}));
+  variants.push_back(join({first, words.replies}));
   variants.push_back(words.head + ". " + words.replies);
   variants.push_back(cut_to(words.head, room) + ". " + words.replies);
   return fit(variants);

@@ -30,11 +30,18 @@ namespace underwing {
 /// The parts in a row, with `between` between them.
 [[nodiscard]] std::string list_of(const std::vector<std::string>& parts, const char* between);
 
-/// What is wrong in one or two words of capitals: COLD, HOT, AMMONIA …; from the measure that is watched and
-/// the side, else from the first words of what the rule is about.
+/// What is wrong in a few words of capitals: COLD, HOT, AMMONIA …; the rule's own `head`, else from the measure that is
+/// watched and the side, else from the first words of what the rule is about.
 [[nodiscard]] std::string what_is_wrong(const WatchedRule& rule, const RuleSet& rules, Reason reason, const Language& language = english());
 
-/// What a rule is about and what to do, in that language where its pack says it, else as the pack has it.
+/// Whether two rules say the same of one house, be it in other words: COLD and DEADLY COLD.
+[[nodiscard]] bool same_trouble(const WatchedRule& rule, Reason reason, const WatchedRule& other, Reason its_reason, const RuleSet& rules);
+
+/// Who answered, in that language where it is nobody by name.
+[[nodiscard]] std::string who_in(const std::string& who, const Language& language);
+
+/// A rule's head, what it is about and what to do, in that language where its pack says it, else as the pack has it.
+[[nodiscard]] const std::string& head_in(const WatchedRule& rule, const Language& language);
 [[nodiscard]] const std::string& about_in(const WatchedRule& rule, const Language& language);
 [[nodiscard]] const std::string& action_in(const WatchedRule& rule, const Language& language);
 
@@ -45,6 +52,7 @@ struct AlarmWords {
   std::string trend;     ///< "Falling since 01:45, 26 C by 02:40."; gives way to what to do
   std::string action;    ///< "GO NOW: look at the chicks first."
   std::string replies;   ///< "Reply OK K7. Cannot go: PASS K7"
+  std::string cause{};   ///< "MAINS LOST since 01:45.", told after `expected`; gives way to what to do, after the trend
 };
 [[nodiscard]] std::string to_text(const AlarmWords& words);
 

@@ -112,10 +112,11 @@ struct WatchedRule {
   std::string name;
   std::optional<std::size_t> probe;  ///< under `each: probe`: index into RuleSet::probes
 
+  std::string head;  ///< what is wrong in a few words, for the first of a text; empty where the pack does not say
   std::string about, cause, consequence, action, source;  ///< `action` is the key `do`
-  /// `about` and `do` in other languages, by their names; empty where the pack does not say.
+  /// `head`, `about` and `do` in other languages, by their names; empty where the pack does not say.
   struct Words {
-    std::string about, action;
+    std::string head, about, action;
   };
   std::map<std::string, Words> in;
   ExpressionPtr watch;               ///< none where the rule has `when`

@@ -6,6 +6,7 @@
 #include <nlohmann/json.hpp>
 
 #include "daemon/control_client.hpp"
+#include "rules/languages/texts.hpp"
 
 namespace underwing::tool {
 
@@ -26,7 +27,7 @@ int call_daemon(const Common& common, const std::string& method, const nlohmann:
 
 std::string user_here() {
   const char* user = std::getenv("USER");
-  return user ? user : "somebody at the gateway";
+  return user ? user : say(english(), "somebody_here");
 }
 
 }  // namespace underwing::tool

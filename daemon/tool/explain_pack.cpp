@@ -81,6 +81,7 @@ void print_rule(const Chosen& chosen) {
   const auto line = [](const std::string& head, const std::string& text) {
     if (!text.empty()) fmt::print("{}", wrapped(text, text_columns(), left_aligned("    " + head, 18)));
   };
+  line("head", capitals(rule.head));
   line("about", rule.about);
   if (rule.watch) line("watches", number_in_words(*rule.watch, chosen.wording()));
   for (const Limit& limit : rule.limits) {

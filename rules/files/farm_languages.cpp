@@ -1,6 +1,8 @@
 // The languages of a farm: which are spoken, and whether what is wrong fits on a locked screen in each.
 #include <fmt/format.h>
 
+#include <algorithm>
+
 #include "rules/files/farm_loader.hpp"
 #include "rules/languages/gsm.hpp"
 #include "rules/languages/texts.hpp"
@@ -9,11 +11,14 @@ namespace underwing {
 namespace {
 
 constexpr std::size_t kHouseMax = 8;  // a house's name in short
+/// In kg or L: rules show what a meter counted within a week at most, not where it stands.
+constexpr double kCountedMax = 999'999;
 
 /// The longest that a value of this measure is in a text.
 std::size_t longest_value(const Measure& measure, Units units) {
   std::size_t longest = 0;
-  for (const double value : {measure.plausible_low, measure.plausible_low + 0.1, measure.plausible_high - 0.1, measure.plausible_high}) {
+  const double high = measure.kind == MeasureKind::counter ? std::min(measure.plausible_high, kCountedMax) : measure.plausible_high;
+  for (const double value : {measure.plausible_low, measure.plausible_low + 0.1, high - 0.1, high}) {
     longest = std::max(longest, gsm_length(to_gsm(with_unit(measure.unit.to_canonical(value), shown_in(measure.unit, units)))));
   }
   return longest;

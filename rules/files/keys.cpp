@@ -225,6 +225,7 @@ const KeyTable& limit_keys() {
 const KeyTable& rule_words_keys() {
   static const KeyTable table{"a rule's words in another language",
                               {
+                                  {"head", text, false, "what is wrong in one to three words, at most 20 characters"},
                                   {"about", text, false, "what it means when this rule speaks"},
                                   {"do", text, false, "what to do about it"},
                               }};
@@ -260,6 +261,7 @@ const KeyTable& rule_keys() {
   static const KeyTable table{
       "a rule",
       {
+          {"head", text, false, "what is wrong in one to three words, at most 20 characters: a text begins with it, in capitals"},
           {"about", text, false, "what it means when this rule speaks"},
           {"watch", expression, false, "the value that is watched"},
           {"low", expression, false, "the value is to stay at or above this"},
@@ -287,7 +289,7 @@ const KeyTable& rule_keys() {
           {"cause", text, false, "what is likely behind it"},
           {"consequence", text, false, "what happens if nobody acts"},
           {"do", text, false, "what to do about it"},
-          {"in", named_maps, false, "by language, what it means and what to do", &rule_words_keys()},
+          {"in", named_maps, false, "by language, what is wrong, what it means and what to do", &rule_words_keys()},
           {"source", text, false, "where the numbers come from"},
           {"even_during_work", boolean, false, "in force while people work in the house, too"},
           {"latch", boolean, false, "stays until it is reset on the spot"},

@@ -73,7 +73,7 @@ struct KeyTable {
 [[nodiscard]] const KeyTable& measure_keys();
 [[nodiscard]] const KeyTable& curve_keys();
 [[nodiscard]] const KeyTable& rule_keys();
-[[nodiscard]] const KeyTable& rule_words_keys();  ///< `about` and `do` under `in`
+[[nodiscard]] const KeyTable& rule_words_keys();  ///< `head`, `about` and `do` under `in`
 [[nodiscard]] const KeyTable& limit_keys();
 [[nodiscard]] const KeyTable& language_keys();
 [[nodiscard]] const KeyTable& wrong_keys();

@@ -65,15 +65,7 @@ class LanguageReader {
 
   /// A text of the file, all of whose characters a text message has; nullopt where it is wrong.
   std::optional<std::string> read_words(const YamlNode& node) {
-    auto text = read_text(node, log_);
-    const std::size_t at = text ? first_not_gsm(*text) : std::string::npos;
-    if (at != std::string::npos) {
-      const std::string_view character = character_at(*text, at);
-      const std::string instead = to_gsm(character);
-      const std::string hint = instead == "?" || instead.empty() ? "" : fmt::format("; write '{}'", instead);
-      report(log_, node, Problem{at, character.size(), fmt::format("the alphabet of text messages has no '{}'{}", character, hint)});
-      text.reset();
-    }
+    auto text = read_gsm_text(node, log_);
     fine_ = fine_ && text.has_value();
     return text;
   }

@@ -4,6 +4,8 @@
 
 #include "rules/base/limits.hpp"
 #include "rules/files/drafts.hpp"
+#include "rules/languages/gsm.hpp"
+#include "rules/languages/language.hpp"
 
 namespace underwing {
 namespace {
@@ -34,7 +36,17 @@ class RuleReader {
     if (const YamlNode* node = fields_.value(key)) target = read_text(*node, log_).value_or("");
   }
 
+  /// The first words of a text: they have to stand in it as they are, with the house, AGAIN and the value.
+  std::string read_head(const YamlNode& node) {
+    const std::string head = read_gsm_text(node, log_).value_or("");
+    const std::size_t length = gsm_length(capitals(head));
+    if (length <= kHeadSeptetsMax) return head;
+    report(log_, node, fmt::format("a head has room for {} characters, and this one has {}; say what is wrong in one to three words", kHeadSeptetsMax, length));
+    return "";
+  }
+
   void read_texts() {
+    if (const YamlNode* node = fields_.value("head")) draft_.rule.head = read_head(*node);
     text("about", draft_.rule.about);
     text("cause", draft_.rule.cause);
     text("consequence", draft_.rule.consequence);
@@ -51,6 +63,7 @@ class RuleReader {
       const auto fields = read_fields(entry.value, rule_words_keys(), log_);
       if (!language || !fields) continue;
       WatchedRule::Words& words = draft_.rule.in[*language];
+      if (const YamlNode* head = fields->value("head")) words.head = read_head(*head);
       if (const YamlNode* about = fields->value("about")) words.about = read_text(*about, log_).value_or("");
       if (const YamlNode* action = fields->value("do")) words.action = read_text(*action, log_).value_or("");
     }

@@ -7,6 +7,7 @@
 #include <cmath>
 
 #include "rules/base/limits.hpp"
+#include "rules/languages/gsm.hpp"
 
 namespace underwing {
 namespace {
@@ -135,6 +136,17 @@ std::optional<std::string> read_text(const YamlNode& node, IssueLog& log) {
     return std::nullopt;
   }
   return text->substr(0, end + 1);
+}
+
+std::optional<std::string> read_gsm_text(const YamlNode& node, IssueLog& log) {
+  auto text = read_text(node, log);
+  const std::size_t at = text ? first_not_gsm(*text) : std::string::npos;
+  if (at == std::string::npos) return text;
+  const std::string_view character = character_at(*text, at);
+  const std::string instead = to_gsm(character);
+  const std::string hint = instead == "?" || instead.empty() ? "" : fmt::format("; write '{}'", instead);
+  report(log, node, Problem{at, character.size(), fmt::format("the alphabet of text messages has no '{}'{}", character, hint)});
+  return std::nullopt;
 }
 
 std::optional<std::string> read_name(const YamlNode& node, IssueLog& log, NameKind kind) {

@@ -48,6 +48,8 @@ class Fields {
 [[nodiscard]] std::vector<const YamlNode*> one_or_list(const YamlNode& node);
 
 [[nodiscard]] std::optional<std::string> read_text(const YamlNode& node, IssueLog& log);
+/// A text all of whose characters a text message has.
+[[nodiscard]] std::optional<std::string> read_gsm_text(const YamlNode& node, IssueLog& log);
 enum class NameKind { plain, with_hyphens };
 /// A name: `[a-z][a-z0-9_]*`, with hyphens where they are allowed.
 [[nodiscard]] std::optional<std::string> read_name(const YamlNode& node, IssueLog& log,

@@ -75,6 +75,13 @@ std::string_view within(std::string_view text, std::size_t septets_max) {
   return text.substr(0, end);
 }
 
+std::string_view words_within(std::string_view text, std::size_t septets_max) {
+  const std::string_view cut = within(text, septets_max);
+  if (cut.size() == text.size() || text[cut.size()] == ' ') return cut.substr(0, cut.find_last_not_of(' ') + 1);
+  const std::size_t space = cut.find_last_of(' ');
+  return space == std::string_view::npos ? cut : cut.substr(0, cut.find_last_not_of(' ', space) + 1);
+}
+
 std::string cut_to(std::string_view text, std::size_t septets_max) { return std::string(within(to_gsm(text), septets_max)); }
 
 std::string fit(const std::vector<std::string>& variants) {

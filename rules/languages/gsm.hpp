@@ -10,6 +10,8 @@ namespace underwing {
 inline constexpr std::size_t kTextSeptetsMax = 160;
 /// Characters that a locked telephone shows: house, what is wrong, value (common practice).
 inline constexpr std::size_t kLockedScreen = 40;
+/// Of those, what is wrong in a rule's own words: room is left for the house, AGAIN and the value.
+inline constexpr std::size_t kHeadSeptetsMax = 20;
 
 /// The text in the GSM 7-bit alphabet: the degree sign and typographic marks are replaced or dropped,
 /// characters that the alphabet does not have become '?'.
@@ -30,7 +32,10 @@ inline constexpr std::size_t kLockedScreen = 40;
 /// As much of the text as `septets_max` have room for, as it stands, whole characters only.
 [[nodiscard]] std::string_view within(std::string_view text, std::size_t septets_max);
 
-/// The same, in the GSM 7-bit alphabet.
+/// The same, but whole words only; the first word is cut where even that has no room.
+[[nodiscard]] std::string_view words_within(std::string_view text, std::size_t septets_max);
+
+/// As within(), in the GSM 7-bit alphabet.
 [[nodiscard]] std::string cut_to(std::string_view text, std::size_t septets_max);
 
 }  // namespace underwing

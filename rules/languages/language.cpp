@@ -1,13 +1,22 @@
 #include "rules/languages/language.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cctype>
 
+#include "rules/languages/gsm.hpp"
 #include "rules/languages/texts.hpp"
 
 namespace underwing {
 
 namespace {
+
+/// Small letters beyond ASCII with their capitals, plain where the alphabet of text messages has no other. A message would
+/// lose such an accent anyhow, and to_gsm() leaves a letter as small as it was.
+constexpr std::array<std::pair<std::string_view, std::string_view>, 29> kCapitals{{
+    {"é", "É"}, {"ñ", "Ñ"}, {"ü", "Ü"}, {"ö", "Ö"}, {"ä", "Ä"}, {"å", "Å"}, {"ø", "Ø"}, {"æ", "Æ"}, {"ç", "Ç"}, {"ß", "SS"},
+    {"œ", "OE"}, {"à", "A"}, {"á", "A"}, {"â", "A"}, {"ã", "A"}, {"è", "E"}, {"ê", "E"}, {"ë", "E"}, {"ì", "I"}, {"í", "I"},
+    {"î", "I"}, {"ï", "I"}, {"ò", "O"}, {"ó", "O"}, {"ô", "O"}, {"õ", "O"}, {"ù", "U"}, {"ú", "U"}, {"û", "U"}}};
 
 Language make_english() {
   Language language;
@@ -25,7 +34,8 @@ Language make_english() {
                     {"bird_weight", {"LIGHT BIRDS", "HEAVY BIRDS"}},
                     {"static_pressure", {"PRESSURE LOW", "PRESSURE HIGH"}},
                     {"gas_level", {"GAS LOW", "GAS HIGH"}},
-                    {"fuel_level", {"FUEL LOW", "FUEL HIGH"}}};
+                    {"fuel_level", {"FUEL LOW", "FUEL HIGH"}},
+                    {"vent_temperature", {"CHICKS COLD", "CHICKS HOT"}}};
   return language;
 }
 
@@ -72,8 +82,16 @@ std::string measure_in_words(const Language& language, const std::string& measur
 }
 
 std::string capitals(std::string text) {
-  std::transform(text.begin(), text.end(), text.begin(), [](unsigned char c) { return static_cast<char>(std::toupper(c)); });
-  return text;
+  std::string out;
+  for (std::size_t i = 0; i < text.size();) {
+    const std::string_view letter = character_at(text, i);
+    i += letter.size();
+    const auto* found = std::find_if(kCapitals.begin(), kCapitals.end(), [&](const auto& row) { return row.first == letter; });
+    if (found != kCapitals.end()) out += found->second;
+    else if (letter.size() == 1) out += static_cast<char>(std::toupper(static_cast<unsigned char>(letter[0])));
+    else out += letter;
+  }
+  return out;
 }
 
 std::vector<std::string_view> slots_of(std::string_view text) {

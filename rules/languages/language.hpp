@@ -39,7 +39,7 @@ using Slots = std::vector<std::pair<std::string_view, std::string>>;
 /// The measure in plain words: "air temperature".
 [[nodiscard]] std::string measure_in_words(const Language& language, const std::string& measure);
 
-/// ASCII letters in capitals.
+/// In capitals, as text messages have them: é as É, but à and the others that have no capital there as plain A.
 [[nodiscard]] std::string capitals(std::string text);
 
 /// The slots of a text, in its order, each once.

@@ -84,6 +84,7 @@ inline constexpr std::array kTexts{
     TextRow{"and_more", "and {count} more", "and {count} more"},
     TextRow{"reply_all", "Reply OK (all of them)"},
     TextRow{"has_it", "{who} has it: {alarm}."},
+    TextRow{"somebody_here", "somebody at the gateway"},
     // The watch's own troubles in full.
     TextRow{"probe_stopped", "{measure} {probe} has stopped moving"},
     TextRow{"probe_is_silent", "{measure} {probe} is silent"},

@@ -142,7 +142,7 @@ TEST(Languages, WhatAFlockChangesIsNotWhatThePackSaysInOtherLanguages) {
   FarmFiles files = farm_with("language: fr\n", "");
   files.packs["rules/own.yaml"] =
       "format: 1\npack: own\nrules:\n  cold-air:\n    watch: air_temperature\n    low: 30 °C\n    priority: urgent\n"
-      "    respond_within: 20 min\n    do: Look.\n    in: {fr: {about: Trop froid, do: Voyez.}}\n";
+      "    respond_within: 20 min\n    do: Look.\n    head: Cold\n    in: {fr: {head: Grand froid, about: Trop froid, do: Voyez.}}\n";
   files.flocks["flocks/a.yaml"] =
       "format: 1\nflock: a\nhouse: house-1\nplaced: 2026-03-02 09:30\nbirds: 100\nchick_weight: 42 g\npacks: [own]\n";
   const Loaded plain = load_farm(files, zone_named);
@@ -153,6 +153,12 @@ TEST(Languages, WhatAFlockChangesIsNotWhatThePackSaysInOtherLanguages) {
   ASSERT_TRUE(changed.ok()) << errors_of(files);
   EXPECT_EQ(changed.rules->rules.at(0).in.at("fr").action, "");
   EXPECT_EQ(changed.rules->rules.at(0).in.at("fr").about, "Trop froid");
+  EXPECT_EQ(changed.rules->rules.at(0).in.at("fr").head, "Grand froid");
+  files.flocks["flocks/a.yaml"].replace(files.flocks["flocks/a.yaml"].find("do: Ring Maud."), 14, "head: Brrr");
+  const Loaded headed = load_farm(files, zone_named);
+  ASSERT_TRUE(headed.ok()) << errors_of(files);
+  EXPECT_EQ(headed.rules->rules.at(0).head, "Brrr");
+  EXPECT_EQ(headed.rules->rules.at(0).in.at("fr").head, "");
 }
 
 TEST(Gsm, LettersLoseTheirAccentBeforeTheyBecomeQuestionMarks) {

@@ -7,6 +7,8 @@
 #include <fstream>
 #include <sstream>
 
+#include "rules/files/built_in.hpp"
+
 namespace underwing {
 namespace {
 
@@ -74,6 +76,20 @@ FarmFiles PackFarm::files() const {
   std::string farm = kFarm;
   farm.insert(farm.find("plugins:"), probes);
   return {"farm.yaml", farm, {{"flocks/spring-1.yaml", flock}}, {}, shipped_packs()};
+}
+
+FarmFiles whole_farm(const std::string& more) {
+  PackFarm farm;
+  farm.packs = "air, heat, air-quality, humidity, water, feed, lights, growth, mortality, rounds, ready";
+  farm.more = more;
+  FarmFiles files = farm.files();
+  const std::size_t begin = files.farm_text.find("      air_temperature:");
+  const std::size_t end = files.farm_text.find("plugins:");
+  std::string probes = "      ready_list: [round]\n";
+  for (const Measure& measure : built_in_measures()) probes += fmt::format("      {}: [one]\n", measure.name);
+  files.farm_text.replace(begin, end - begin, probes);
+  files.farm_text += "heartbeat: {over: climate, to: underwing/heartbeat}\n";
+  return files;
 }
 
 std::shared_ptr<const RuleSet> PackFarm::load() const {

@@ -23,6 +23,9 @@ struct PackFarm {
   [[nodiscard]] std::shared_ptr<const RuleSet> load() const;
 };
 
+/// PackFarm's files, with a probe for every measure that there is, and all packs.
+[[nodiscard]] FarmFiles whole_farm(const std::string& more = "");
+
 /// All shipped packs, by path.
 [[nodiscard]] std::map<std::string, std::string> shipped_packs();
 

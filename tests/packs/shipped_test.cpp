@@ -8,7 +8,6 @@
 #include <cmath>
 #include <set>
 
-#include "rules/files/built_in.hpp"
 #include "rules/language/check.hpp"
 #include "rules/languages/gsm.hpp"
 #include "tests/packs/pack_night.hpp"
@@ -17,21 +16,6 @@ namespace underwing {
 namespace {
 
 using namespace std::chrono_literals;
-
-/// PackFarm's files, with a probe for every measure that there is, and all packs.
-FarmFiles whole_farm(const std::string& more = "") {
-  PackFarm farm;
-  farm.packs = "air, heat, air-quality, humidity, water, feed, lights, growth, mortality, rounds, ready";
-  farm.more = more;
-  FarmFiles files = farm.files();
-  const std::size_t begin = files.farm_text.find("      air_temperature:");
-  const std::size_t end = files.farm_text.find("plugins:");
-  std::string probes = "      ready_list: [round]\n";
-  for (const Measure& measure : built_in_measures()) probes += fmt::format("      {}: [one]\n", measure.name);
-  files.farm_text.replace(begin, end - begin, probes);
-  files.farm_text += "heartbeat: {over: climate, to: underwing/heartbeat}\n";
-  return files;
-}
 
 std::shared_ptr<const RuleSet> whole_rules() {
   const Loaded loaded = load_farm(whole_farm(), bench_zone);
@@ -98,6 +82,8 @@ TEST(ShippedPacks, WakePeopleForThisOnly) {
                                        "heating-up",
                                        "one-end-cold",
                                        "one-end-hot",
+                                       "floor-not-ready",
+                                       "litter-not-ready",
                                        "bad-air",
                                        "fans-stand",
                                        "fans-stand-damp",

@@ -62,6 +62,25 @@ TEST(Language, EverybodyIsToldInTheirOwn) {
   EXPECT_NE(bench.watch().summary_text().find("COLD "), std::string::npos);
 }
 
+TEST(Language, SomebodyAtTheGatewayIsNobodyByName) {
+  Bench bench(french_farm());
+  bench.air(32);
+  bench.run(10min);
+  bench.air(25);
+  bench.run(20min);
+  static_cast<void>(bench.texts());
+  static_cast<void>(bench.watch().acknowledge(bench.alarm("cold-air").code, "somebody at the gateway"));
+  bench.run(1min);
+  const std::string told = all_of(bench.texts());
+  EXPECT_NE(told.find("quelqu'un au boitier s'en occupe : H1 FROID 25 C."), std::string::npos) << told;
+  EXPECT_NE(told.find("alguien en el equipo se ocupa: H1 FRIO 25 C."), std::string::npos) << told;
+  EXPECT_NE(told.find("somebody at the gateway has it: H1 COLD 25 C."), std::string::npos) << told;
+  bench.reply("ines", "STATUS");
+  EXPECT_NE(all_of(bench.texts()).find("(quelqu'un au boitier)"), std::string::npos);
+  // The journal stays English.
+  EXPECT_EQ(bench.alarm("cold-air").acknowledged_by, "somebody at the gateway");
+}
+
 TEST(Language, ATroubleIsSaidInTheirOwnAfterARestartToo) {
   Bench bench(french_farm());
   bench.air(32);

@@ -6,6 +6,8 @@
 
 #include <gtest/gtest.h>
 
+#include <tuple>
+
 #include "tests/watch/bench.hpp"
 
 namespace underwing {
@@ -45,6 +47,84 @@ TEST(Words, AreCutAtWholeCharacters) {
     }
   }
   EXPECT_EQ(fit({std::string(161, 'a'), "short"}), "short");
+}
+
+TEST(Words, AreCutAtWholeWords) {
+  const std::tuple<const char*, std::size_t, const char*> rows[] = {
+      {"Water runs and does not stop", 24, "Water runs and does not"},
+      {"Water runs and does not stop", 22, "Water runs and does"},
+      {"Water runs", 10, "Water runs"},
+      {"Water runs", 9, "Water"},
+      {"Water  runs", 6, "Water"},
+      {"Water ", 10, "Water"},
+      {"Waterworks", 5, "Water"},
+      {"à é€", 4, "à"},
+      {"", 5, ""},
+      {"a", 0, ""}};
+  for (const auto& [text, room, cut] : rows) EXPECT_EQ(words_within(text, room), cut) << text << room;
+}
+
+TEST(Words, StandInCapitalsAsTextMessagesHaveThem) {
+  const std::pair<const char*, const char*> rows[] = {{"Secteur coupé", "SECTEUR COUPÉ"},
+                                                      {"Nave sin señal, güera", "NAVE SIN SEÑAL, GÜERA"},
+                                                      {"äöåøæ ß", "ÄÖÅØÆ SS"},
+                                                      {"Légers à 7 jours, où è ì ò", "LÉGERS A 7 JOURS, OU E I O"},
+                                                      {"forêt ração œuf ça", "FORET RAÇAO OEUF ÇA"},
+                                                      {"CO2 über 5 €", "CO2 ÜBER 5 €"},
+                                                      {"\xc3", "\xc3"},
+                                                      {"", ""}};
+  for (const auto& [small, capital] : rows) {
+    EXPECT_EQ(capitals(small), capital);
+    EXPECT_EQ(capitals(capitals(small)), capitals(small));
+  }
+}
+
+/// What is wrong: the rule's own head before the measure's word, and that before what the rule is about, in whole words.
+TEST(Words, SayWhatIsWrongInTheRulesOwnHead) {
+  FarmTexts texts;
+  FarmTexts::change(texts.pack, "    about: Air colder", "    head: Too cold\n    in: {es: {head: Mucho frio}}\n    about: Air colder");
+  FarmTexts::change(texts.yard, "watch: median(air_temperature)\n    high: 40 °C", "when: median(air_temperature) > 40 °C");
+  FarmTexts::change(texts.yard, "about: Air too hot", "about: Water runs and does not stop, a line may have burst");
+  const auto rules = texts.load();
+  Language spanish = english();
+  spanish.name = "es";
+  Language french = english();
+  french.name = "fr";
+  std::size_t seen = 0;
+  for (const WatchedRule& rule : rules->rules) {
+    if (rule.name == "cold-air") {
+      EXPECT_EQ(what_is_wrong(rule, *rules, Reason::low), "TOO COLD");
+      EXPECT_EQ(what_is_wrong(rule, *rules, Reason::none, spanish), "MUCHO FRIO");
+      EXPECT_EQ(what_is_wrong(rule, *rules, Reason::low, french), "TOO COLD");
+    } else if (rule.name == "damp-air") {
+      EXPECT_EQ(what_is_wrong(rule, *rules, Reason::high), "DAMP AIR");
+    } else {
+      EXPECT_EQ(what_is_wrong(rule, *rules, Reason::when), "WATER RUNS AND DOES NOT");
+    }
+    ++seen;
+  }
+  EXPECT_GE(seen, 3U);
+}
+
+/// Where cold that kills is over and cold is not, nobody hears that all is well.
+TEST(Words, OfALesserTroubleThatStaysAreNoGoodNews) {
+  FarmTexts texts;
+  FarmTexts::change(texts.pack, "  damp-air:\n",
+                    "  cold-harm:\n    head: Deadly cold\n    watch: lowest(air_temperature)\n    low: air_target - 6 K\n    priority: urgent\n"
+                    "    respond_within: 10 min\n    do: Go.\n  damp-air:\n");
+  Bench bench(texts.load());
+  bench.run_to(march(3, 20, 2));
+  bench.air(25);
+  bench.run_to(march(3, 20, 10));
+  ASSERT_TRUE(bench.has_alarm("cold-air"));
+  ASSERT_TRUE(bench.has_alarm("cold-harm"));
+  static_cast<void>(bench.texts());
+  bench.air(28);
+  bench.run_to(march(3, 20, 12));
+  std::string all;
+  for (const std::string& text : bench.texts()) all += text + "\n";
+  EXPECT_NE(all.find("H1 better: 28 C at 20:11, but still COLD: "), std::string::npos) << all;
+  EXPECT_EQ(all.find("normal"), std::string::npos) << all;
 }
 
 TEST(Words, NameHousesInShort) {
@@ -155,6 +235,13 @@ TEST(Words, GiveWhatToDoUpBeforeHowToAnswer) {
   EXPECT_EQ(to_text(words), "H1 COLD 28.6 C, wants 31 (day 2). Falling, 26 C by 02:40. GO NOW: look at the chicks. Reply OK K7. Cannot go: PASS K7");
   words.action = "GO NOW: " + std::string(70, 'b') + ".";
   EXPECT_EQ(to_text(words), "H1 COLD 28.6 C, wants 31 (day 2). " + words.action + " Reply OK K7. Cannot go: PASS K7");
+  // What stands as the cause gives way to the first words of what to do, and so does how fast.
+  words.action = "GO NOW: " + std::string(60, 'b') + ". More.";
+  words.cause = "MAINS LOST since 01:45.";
+  EXPECT_EQ(to_text(words), "H1 COLD 28.6 C, wants 31 (day 2). MAINS LOST since 01:45. GO NOW: " + std::string(60, 'b') + ". Reply OK K7. Cannot go: PASS K7");
+  words.action = "GO NOW: " + std::string(80, 'b') + ". More.";
+  EXPECT_EQ(to_text(words), "H1 COLD 28.6 C, wants 31 (day 2). " + words.action + " Reply OK K7. Cannot go: PASS K7");
+  words.cause.clear();
   words.trend.clear();
   words.action.clear();
   EXPECT_EQ(to_text(words), "H1 COLD 28.6 C, wants 31 (day 2). Reply OK K7. Cannot go: PASS K7");
