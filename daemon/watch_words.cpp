@@ -214,8 +214,8 @@ std::string Watch::alarm_text(const Alarm& alarm, const Language& language) {
   words.expected += day;
   if (const Alarm* cause = cause_of(alarm, false)) {
     const auto its_rule = rule_of(*cause);
-    words.expected += ". " + say(language, "since", {{"what", its_rule ? what_is_wrong(rules_->rules[*its_rule], *rules_, cause->reason, language) : cause->rule},
-                                                     {"time", clock_time(rules_->farm.zone, cause->raised + engine_->wall_ahead())}});
+    const std::string what = its_rule ? what_is_wrong(rules_->rules[*its_rule], *rules_, cause->reason, language) : cause->rule;
+    words.cause = say(language, "since", {{"what", what}, {"time", clock_time(rules_->farm.zone, cause->raised + engine_->wall_ahead())}}) + ".";
   }
   if (const std::string& action = action_in(watched, language); !action.empty()) {
     words.action = say(language, alarm.priority == Priority::urgent ? TextKey("go_now") : TextKey("today"), {{"do", action}});

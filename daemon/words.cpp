@@ -125,17 +125,20 @@ std::string to_text(const AlarmWords& words) {
     const std::size_t stop = shorter.find_last_of(".,");
     return stop == std::string::npos ? std::string() : shorter.substr(0, stop) + ".";
   };
-  const std::string with_trend = join({first, words.trend});
-  const std::string beside_trend = shortened(with_trend), shorter = shortened(first);
   // How to answer is never cut off.
   const std::size_t replies = gsm_length(to_gsm(words.replies)) + 2;
   const std::size_t room = replies < kTextSeptetsMax ? kTextSeptetsMax - replies : 0;
   std::vector<std::string> variants;
-  if (!words.trend.empty()) {
-    variants.push_back(join({with_trend, words.action, words.replies}));
-    if (!beside_trend.empty()) variants.push_back(join({with_trend, beside_trend, words.replies}));
+  const std::string with_cause = join({first, words.cause});
+  std::vector<std::string> begins{with_cause};
+  if (!words.trend.empty()) begins.insert(begins.begin(), join({with_cause, words.trend}));
+  if (!words.cause.empty()) begins.push_back(first);
+  for (const std::string& begin : begins) {
+    variants.push_back(join({begin, words.action, words.replies}));
+    if (const std::string shorter = shortened(begin); !shorter.empty()) variants.push_back(join({begin, shorter, words.replies}));
   }
-  for (const std::string& action : {words.action, shorter, std::string()}) variants.push_back(join({first, action, words.replies}));
+  variants.push_back(join({with_cause, words.replies}));
+  variants.push_back(join({first, words.replies}));
   variants.push_back(words.head + ". " + words.replies);
   variants.push_back(cut_to(words.head, room) + ". " + words.replies);
   return fit(variants);

@@ -52,6 +52,7 @@ struct AlarmWords {
   std::string trend;     ///< "Falling since 01:45, 26 C by 02:40."; gives way to what to do
   std::string action;    ///< "GO NOW: look at the chicks first."
   std::string replies;   ///< "Reply OK K7. Cannot go: PASS K7"
+  std::string cause{};   ///< "MAINS LOST since 01:45.", told after `expected`; gives way to what to do, after the trend
 };
 [[nodiscard]] std::string to_text(const AlarmWords& words);
 

@@ -235,6 +235,13 @@ TEST(Words, GiveWhatToDoUpBeforeHowToAnswer) {
   EXPECT_EQ(to_text(words), "H1 COLD 28.6 C, wants 31 (day 2). Falling, 26 C by 02:40. GO NOW: look at the chicks. Reply OK K7. Cannot go: PASS K7");
   words.action = "GO NOW: " + std::string(70, 'b') + ".";
   EXPECT_EQ(to_text(words), "H1 COLD 28.6 C, wants 31 (day 2). " + words.action + " Reply OK K7. Cannot go: PASS K7");
+  // What stands as the cause gives way to the first words of what to do, and so does how fast.
+  words.action = "GO NOW: " + std::string(60, 'b') + ". More.";
+  words.cause = "MAINS LOST since 01:45.";
+  EXPECT_EQ(to_text(words), "H1 COLD 28.6 C, wants 31 (day 2). MAINS LOST since 01:45. GO NOW: " + std::string(60, 'b') + ". Reply OK K7. Cannot go: PASS K7");
+  words.action = "GO NOW: " + std::string(78, 'b') + ". More.";
+  EXPECT_EQ(to_text(words), "H1 COLD 28.6 C, wants 31 (day 2). " + words.action + " Reply OK K7. Cannot go: PASS K7");
+  words.cause.clear();
   words.trend.clear();
   words.action.clear();
   EXPECT_EQ(to_text(words), "H1 COLD 28.6 C, wants 31 (day 2). Reply OK K7. Cannot go: PASS K7");
