@@ -137,6 +137,7 @@ TEST(Heads, LeaveRoomForWhatPeopleMustNotMiss) {
   const std::map<std::string, std::string> air_first{{"en", "Air the house before you enter."}, {"fr", "Aérez avant d'entrer."}, {"es", "Ventile antes de entrar."}, {"pt", "Areje antes de entrar."}};
   const std::map<std::string, const std::map<std::string, std::string>*> cautions{
       {"pre-heat", &gas}, {"cold-air", &gas}, {"cold-harm", &gas}, {"heat-late", &gas}, {"heater-out", &gas}, {"gas-out", &gas},
+      {"pre-heat-floor", &gas}, {"pre-heat-litter", &gas}, {"floor-not-ready", &gas}, {"litter-not-ready", &gas},
       {"carbon-monoxide", &stay_out}, {"carbon-monoxide-peak", &stay_out}, {"ammonia-extreme", &air_first}};
   const auto rules = rules_in_all_languages();
   std::size_t seen = 0;

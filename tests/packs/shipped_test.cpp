@@ -82,6 +82,8 @@ TEST(ShippedPacks, WakePeopleForThisOnly) {
                                        "heating-up",
                                        "one-end-cold",
                                        "one-end-hot",
+                                       "floor-not-ready",
+                                       "litter-not-ready",
                                        "bad-air",
                                        "fans-stand",
                                        "fans-stand-damp",
