@@ -239,7 +239,7 @@ TEST(Words, GiveWhatToDoUpBeforeHowToAnswer) {
   words.action = "GO NOW: " + std::string(60, 'b') + ". More.";
   words.cause = "MAINS LOST since 01:45.";
   EXPECT_EQ(to_text(words), "H1 COLD 28.6 C, wants 31 (day 2). MAINS LOST since 01:45. GO NOW: " + std::string(60, 'b') + ". Reply OK K7. Cannot go: PASS K7");
-  words.action = "GO NOW: " + std::string(80, 'b') + ". More.";
+  words.action = "GO NOW: " + std::string(78, 'b') + ". More.";
   EXPECT_EQ(to_text(words), "H1 COLD 28.6 C, wants 31 (day 2). " + words.action + " Reply OK K7. Cannot go: PASS K7");
   words.cause.clear();
   words.trend.clear();
