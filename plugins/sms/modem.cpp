@@ -114,12 +114,13 @@ struct Modem::Impl {
 
   static void on_incoming(GSM_StateMachine*, GSM_SMSMessage* message, void* self) {
     auto* impl = static_cast<Impl*>(self);
-    // A notice that something was stored has no text of its own.
-    if (message->State == 0 || message->Location > 0 || (message->PDU != SMS_Deliver && message->PDU != SMS_Status_Report)) {
+    // A notice that something was stored has no text of its own, and no state.
+    if (message->State == 0 || (message->PDU != SMS_Deliver && message->PDU != SMS_Status_Report)) {
       impl->waiting = true;
       return;
     }
     impl->pushed.push_back(to_incoming(*message));
+    impl->pushed.back().location = 0;  // of a text that it hands over, libgammu leaves the place as memory had it
   }
 
   void turn() const {
