@@ -2,6 +2,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <cctype>
 #include <cmath>
 
 #include "daemon/air_view.hpp"
@@ -25,6 +26,10 @@ constexpr Duration kAirKept = 25h;             // a day, and what a message wait
 constexpr double kLevelLeft_percent = 10;      // common practice: a tank is not run lower
 constexpr std::size_t kLinesMax = 5;           // a house
 
+/// Of the air, beside its temperature: what a morning wants to know of the night.
+bool is_gas(const Measure& measure) { return measure.name == "ammonia" || measure.name == "carbon_dioxide" || measure.name == "carbon_monoxide"; }
+bool is_humidity(const Measure& measure) { return measure.name == "relative_humidity"; }
+
 bool is_tank(const Measure& measure) { return measure.name == "gas_level" || measure.name == "fuel_level"; }
 
 }  // namespace
@@ -46,7 +51,7 @@ void Watch::keep_levels() {
     const Measure& measure = rules_->probes[probe].quality;
     const double held = engine_->series(probe).held(now_);
     if (!known(held) || rules_->waits_for(probe, wall())) continue;
-    if (measure.kind == MeasureKind::counter || measure.name == "air_temperature") keep_day(probe, held);
+    if (measure.kind == MeasureKind::counter || measure.name == "air_temperature" || is_gas(measure) || is_humidity(measure)) keep_day(probe, held);
     if (!is_tank(measure) || now_.time_since_epoch() % 1h != Duration::zero()) continue;
     auto& levels = levels_[rules_->full_name(probe)];
     levels.emplace_back(now_, held);
@@ -118,7 +123,7 @@ std::string Watch::summary_text(const Language& language) {
   return fit({all(parts), all(brief)});
 }
 
-/// At most five lines: alarms, air, water and feed, weight and dead birds, what is due.
+/// At most five lines: alarms, air with its humidity and gases, water and feed, weight and dead birds, what is due.
 std::vector<std::string> Watch::house_lines(std::size_t house, const Language& language) {
   const Zone& zone = rules_->farm.zone;
   const std::string& name = rules_->houses[house].name;
@@ -128,11 +133,12 @@ std::vector<std::string> Watch::house_lines(std::size_t house, const Language& l
   lines.push_back(house_in_short(name) + (flock ? " " + day_of(rules_->flocks[*flock], zone, wall(), language) : "") + ": " +
                   (calls.empty() ? say(language, "quiet") : list_of(calls, ", ")));
   if (!flock) return lines;
-  double lowest = kUnknown, highest = kUnknown;
-  std::vector<std::string> used, weights, dead, due;
+  const std::string since = clock_time(zone, summary_from_ + engine_->wall_ahead());
+  std::string air, air_beside;
+  std::vector<std::string> used, weights, dead, due, beside;
   for (const auto& [measure, probes] : rules_->houses[house].probes) {
     const Measure& kind = rules_->measures[measure];
-    double sum = 0, grown = 0;
+    double sum = 0, grown = 0, lowest = kUnknown, highest = kUnknown;
     std::size_t count = 0;
     for (const std::size_t probe : probes) {
       const Series& series = engine_->series(probe);
@@ -140,14 +146,22 @@ std::vector<std::string> Watch::house_lines(std::size_t house, const Language& l
       if (kind.kind == MeasureKind::round && !series.usable(now_) && asked_for(*engine_, probe, wall())) due.push_back(measure_in_words(language, kind.name));
       if (kind.kind == MeasureKind::tally && series.ever_good()) dead.push_back(measure_in_words(language, kind.name) + " " + tally_text(probe, language));
       if (day == day_.end()) continue;
-      if (kind.name == "air_temperature") {
-        lowest = known(lowest) ? std::min(lowest, day->second.lowest) : day->second.lowest;
-        highest = known(highest) ? std::max(highest, day->second.highest) : day->second.highest;
-      }
+      lowest = known(lowest) ? std::min(lowest, day->second.lowest) : day->second.lowest;
+      highest = known(highest) ? std::max(highest, day->second.highest) : day->second.highest;
       grown += std::max(0.0, day->second.highest - day->second.first);
       sum += day->second.sum;
       count += day->second.count;
     }
+    if (known(highest) && kind.name == "air_temperature") {
+      const auto tenth = [&](double value) { return fmt::format("{:.1f}", *convert(value, kind.unit, shown(kind.unit))); };
+      air = say(language, "air_line", {{"low", tenth(lowest)}, {"high", tenth(highest)}, {"unit", to_gsm(shown(kind.unit).text)}, {"time", since}});
+    }
+    const auto value_of = [&](double value) { return with_unit(kind.unit.to_canonical(value), shown(kind.unit)); };
+    if (known(highest) && is_humidity(kind)) {
+      const std::string low = fmt::format("{:.0f}", lowest), high = fmt::format("{:.0f} %", highest);
+      beside.push_back(measure_in_words(language, kind.name) + " " + (high == low + " %" ? high : say(language, "range", {{"low", low}, {"value", high}})));
+    }
+    if (known(highest) && is_gas(kind)) beside.push_back(say(language, "up_to", {{"what", measure_in_words(language, kind.name)}, {"value", value_of(highest)}}));
     if (kind.kind == MeasureKind::counter && count > 0) used.push_back(fmt::format("{} {}", measure_in_words(language, kind.name), with_unit(kind.unit.to_canonical(grown), shown(kind.unit))));
     if (kind.kind == MeasureKind::sample && count > 0) {
       weights.push_back(say(language, "weighings", {{"measure", measure_in_words(language, kind.name)},
@@ -155,12 +169,11 @@ std::vector<std::string> Watch::house_lines(std::size_t house, const Language& l
                                                   {"weighings", std::to_string(count)}}));
     }
   }
-  const std::string since = clock_time(zone, summary_from_ + engine_->wall_ahead());
-  if (known(lowest)) {
-    const Unit& unit = rules_->measures[*rules_->find_measure("air_temperature")].unit;
-    const auto tenth = [&](double value) { return fmt::format("{:.1f}", *convert(value, unit, shown(unit))); };
-    lines.push_back("  " + say(language, "air_line", {{"low", tenth(lowest)}, {"high", tenth(highest)}, {"unit", to_gsm(shown(unit).text)}, {"time", since}}));
+  if (!beside.empty()) {
+    air_beside = list_of(beside, ", ") + ".";
+    air_beside[0] = static_cast<char>(std::toupper(static_cast<unsigned char>(air_beside[0])));
   }
+  if (!air.empty() || !air_beside.empty()) lines.push_back("  " + air + (air.empty() || air_beside.empty() ? "" : " ") + air_beside);
   if (!used.empty()) lines.push_back("  " + say(language, "used_line", {{"time", since}, {"used", list_of(used, ", ")}}));
   weights.insert(weights.end(), dead.begin(), dead.end());
   if (!weights.empty()) lines.push_back("  " + list_of(weights, "; ") + ".");

@@ -5,6 +5,7 @@
 
 #include "daemon/tool/chosen.hpp"
 #include "daemon/tool/tool.hpp"
+#include "rules/explain/words.hpp"
 
 namespace {
 
@@ -26,6 +27,15 @@ std::string unknown_command(const CLI::App& app, int argc, char** argv) {
   if (word.empty() || std::find(names.begin(), names.end(), word) != names.end()) return "";
   const std::string near = underwing::tool::suggestion(word, names);
   return fmt::format("no command '{}'{}", word, near.empty() ? "; 'underwing --help' names all" : near);
+}
+
+/// For whoever names no command: what there is.
+std::string commands_in_words(const CLI::App& app) {
+  std::string text = "underwing: say what you want to know or do; 'underwing COMMAND --help' says more.\n\n";
+  for (const CLI::App* command : app.get_subcommands([](const CLI::App*) { return true; })) {
+    text += underwing::wrapped(command->get_description(), 80, fmt::format("  {:<12} ", command->get_name()));
+  }
+  return text;
 }
 
 }  // namespace
@@ -58,6 +68,10 @@ int main(int argc, char** argv) {
   }
   try {
     app.parse(argc, argv);
+  } catch (const CLI::RequiredError& error) {
+    if (!app.get_subcommands().empty()) return app.exit(error) == 0 ? 0 : 2;
+    fmt::print(stderr, "{}", commands_in_words(app));
+    return 2;
   } catch (const CLI::ParseError& error) {
     return app.exit(error) == 0 ? 0 : 2;
   } catch (const std::exception& error) {

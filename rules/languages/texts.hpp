@@ -159,6 +159,7 @@ inline constexpr std::array kTexts{
     TextRow{"drill_line", "Drill: {drills}."},
     TextRow{"drills_line", "Drills: {drills}."},
     TextRow{"air_line", "Air {low} to {high} {unit} since {time}."},
+    TextRow{"up_to", "{what} up to {value}"},
     TextRow{"used_line", "Since {time}: {used}."},
     TextRow{"weighings", "{measure} {value} on {weighings} weighings"},
     TextRow{"rounds_due", "Rounds due: {rounds}."},

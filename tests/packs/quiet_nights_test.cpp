@@ -46,6 +46,11 @@ TEST(QuietNights, ColdWithAHeaterThatComesAndGoes) {
   };
   night.run_to(march(3, 6, 29), quiet);
   EXPECT_EQ(as_text(night.told()), "");
+  // What the mail says of it, with water that was drunk all the same.
+  const std::string full = night.bench().watch().summary_in_full();
+  for (const char* part : {"Ammonia up to 22.3 ppm, carbon dioxide up to 4350 ppm, relative humidity 68 to 80 %.", "water "}) {
+    EXPECT_NE(full.find(part), std::string::npos) << full;
+  }
   night.run_to(march(3, 6, 31), quiet);
   const std::vector<Told> summary = night.told();
   ASSERT_EQ(summary.size(), 1U) << as_text(summary);

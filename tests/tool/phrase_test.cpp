@@ -42,15 +42,15 @@ chick_weight: 42 g
 packs: [sample]
 )";
 
-std::shared_ptr<const RuleSet> rules_with(const std::string& rule) {
+std::shared_ptr<const RuleSet> rules_with(const std::string& rule, const std::string& values = "") {
   FarmFiles files;
   files.farm_path = "farm.yaml";
   files.farm_text = kFarm;
   files.flocks["flocks/spring.yaml"] = kFlock;
   files.packs["rules/sample.yaml"] =
       "format: 1\npack: sample\ncurves:\n  warmth: {unit: °C, points: {0 d: 33, 7 d: 28}}\n"
-      "  weight: {unit: g, points: {0 d: 42, 7 d: 190}}\nrules:\n  sample:\n    priority: note\n" +
-      rule;
+      "  weight: {unit: g, points: {0 d: 42, 7 d: 190}}\n" +
+      values + "rules:\n  sample:\n    priority: note\n" + rule;
   const Loaded loaded = load_farm(files, [](const std::string&) { return std::optional(Zone{}); });
   for (const Issue& issue : loaded.issues) {
     if (issue.severity == Issue::Severity::error) ADD_FAILURE() << rule << issue.text;
@@ -173,6 +173,27 @@ TEST(Phrase, TheParagraphOfEachShapeOfRule) {
     if (!rules) continue;
     EXPECT_EQ(rule_in_words({*rules, rules->rules.front(), false}, {}), row.words);
   }
+}
+
+/// What has words is called by them in the paragraph, and what they mean follows, one step at a time.
+TEST(Phrase, ValuesAreCalledByTheirWordsAndWhatTheyMeanFollows) {
+  const auto rules = rules_with(
+      "    watch: felt\n"
+      "    low: warmth - 2 K\n"
+      "    on_delay: 5 min\n",
+      "values:\n"
+      "  middle: median(mean(air_temperature over 10 min))\n"
+      "  damp: relative_humidity > 70 %\n"
+      "  felt: first_known(middle, 20 °C)\n"
+      "words: {middle: the middle air, felt: the air as it feels, damp: the air is damp, warmth: the target}\n");
+  ASSERT_TRUE(rules);
+  const WatchedRule& rule = rules->rules.front();
+  const std::string words = rule_in_words({*rules, rule, false}, {});
+  EXPECT_NE(words.find("if the air as it feels stays more than 2 K below the target for 5 minutes"), std::string::npos) << words;
+  EXPECT_TRUE(words.ends_with("\n\"The air as it feels\" is the middle air (where that is not known, 20 °C). \"The middle air\" is the middle one of the three air "
+                              "temperature probes, each averaged over 10 minutes."))
+      << words;
+  EXPECT_EQ(number_in_words(*rule.watch, {*rules, rule, false}).find("as it feels"), std::string::npos) << "a reload's changes are written out";
 }
 
 }  // namespace

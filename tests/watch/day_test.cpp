@@ -45,7 +45,8 @@ FarmTexts well_fitted() {
   FarmTexts texts;
   FarmTexts::change(texts.farm, "      relative_humidity: [centre]\n",
                     "      relative_humidity: [centre]\n      gas_level: [tank]\n      water: [main]\n      bird_weight: [scale]\n"
-                    "      dead_birds: [entered]\n      crop_fill: [entered]\n      outside_temperature: [yard]\n");
+                    "      dead_birds: [entered]\n      crop_fill: [entered]\n      outside_temperature: [yard]\n"
+                    "      ammonia: [east, west]\n      carbon_dioxide: [centre]\n");
   FarmTexts::change(texts.farm, "note: {daily: \"06:30\", tell: on-duty, by: text}", "note: {daily: \"06:30\", tell: ines, by: [text, mail]}");
   return texts;
 }
@@ -84,7 +85,14 @@ TEST(Day, TheEveningCheckLooksAtPathsAndWork) {
 
 TEST(Day, TheSummaryByMailHasFiveLinesAHouse) {
   Bench bench(well_fitted().load(), march(3, 20));
+  bench.set("house-1/ammonia/east", 8);
+  bench.set("house-1/ammonia/west", 45);
+  bench.set("house-1/carbon_dioxide/centre", 4200);
+  bench.set("house-1/relative_humidity/centre", 61);
   bench.run_to(march(3, 21));
+  bench.set("house-1/ammonia/west", 5);
+  bench.set("house-1/carbon_dioxide/centre", 1900);
+  bench.set("house-1/relative_humidity/centre", 66);
   bench.air(28);
   bench.reply("ines", "DEAD 12");
   const auto scale = *bench.watch().rules().find_probe("house-1/bird_weight/scale");
@@ -104,7 +112,7 @@ TEST(Day, TheSummaryByMailHasFiveLinesAHouse) {
   EXPECT_EQ(texts[1],
             "MORNING 06:30, Sandpiper Hollow.\n"
             "H1 day 2: COLD 21:06-21:51 (ines)\n"
-            "  Air 28.0 to 33.0 C since 20:00.\n"
+            "  Air 28.0 to 33.0 C since 20:00. Ammonia up to 45 ppm, carbon dioxide up to 4200 ppm, relative humidity 60 to 66 %.\n"
             "  Since 20:00: water 300 L.\n"
             "  bird weight 91.5 g on 4 weighings; dead birds today 0, flock 12 of 17000.\n"
             "  Rounds due: crop fill.\n"
