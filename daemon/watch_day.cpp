@@ -25,7 +25,52 @@ constexpr Duration kAirKept = 25h;             // a day, and what a message wait
 constexpr double kLevelLeft_percent = 10;      // common practice: a tank is not run lower
 constexpr std::size_t kLinesMax = 5;           // a house
 
+/// What the summary calls the gases, in the order in which it tells them.
+constexpr std::pair<std::string_view, std::string_view> kGases[] = {{"ammonia", "NH3"}, {"carbon_dioxide", "CO2"}, {"carbon_monoxide", "CO"}};
+constexpr std::string_view kHumidity = "relative_humidity";
+
+/// What the night's lowest and highest are told of.
+bool is_of_the_air(const Measure& measure) {
+  return measure.name == "air_temperature" || measure.name == kHumidity ||
+         std::any_of(std::begin(kGases), std::end(kGases), [&](const auto& gas) { return measure.name == gas.first; });
+}
+
 bool is_tank(const Measure& measure) { return measure.name == "gas_level" || measure.name == "fuel_level"; }
+
+/// In a text humidity is told only beside gases: alone it is not worth the room.
+enum class Humidity { always, beside_gases };
+
+/// "NH3 up to 22 ppm, CO2 up to 4200 ppm, humidity 61 to 74 %." of a house; empty where nothing of it was heard.
+template <typename Days>
+std::string gases_text(const RuleSet& rules, std::size_t house, const Days& days, const Language& language, Humidity humidity) {
+  // Of all probes of a measure. Unset where none was heard since the last summary.
+  const auto span_of = [&](std::string_view name) {
+    std::optional<std::pair<double, double>> span;
+    for (const auto& [measure, probes] : rules.houses[house].probes) {
+      if (rules.measures[measure].name != name) continue;
+      for (const std::size_t probe : probes) {
+        const auto day = days.find(rules.full_name(probe));
+        if (day == days.end() || day->second.count == 0) continue;
+        if (!span) span.emplace(day->second.lowest, day->second.highest);
+        span->first = std::min(span->first, day->second.lowest);
+        span->second = std::max(span->second, day->second.highest);
+      }
+    }
+    return span;
+  };
+  std::vector<std::string> parts;
+  for (const auto& [name, short_name] : kGases) {
+    if (const auto span = span_of(name)) parts.push_back(say(language, "gas_up_to", {{"gas", std::string(short_name)}, {"value", fmt::format("{:.0f}", span->second)}}));
+  }
+  if (humidity == Humidity::beside_gases && parts.empty()) return "";
+  if (const auto span = span_of(kHumidity)) {
+    parts.push_back(say(language, "humidity_span", {{"low", fmt::format("{:.0f}", span->first)}, {"high", fmt::format("{:.0f}", span->second)}}));
+  }
+  if (parts.empty()) return "";
+  std::string text = list_of(parts, ", ") + ".";
+  if (text.front() >= 'a' && text.front() <= 'z') text.front() = static_cast<char>(text.front() - 'a' + 'A');
+  return text;
+}
 
 }  // namespace
 
@@ -46,7 +91,7 @@ void Watch::keep_levels() {
     const Measure& measure = rules_->probes[probe].quality;
     const double held = engine_->series(probe).held(now_);
     if (!known(held) || rules_->waits_for(probe, wall())) continue;
-    if (measure.kind == MeasureKind::counter || measure.name == "air_temperature") keep_day(probe, held);
+    if (measure.kind == MeasureKind::counter || is_of_the_air(measure)) keep_day(probe, held);
     if (!is_tank(measure) || now_.time_since_epoch() % 1h != Duration::zero()) continue;
     auto& levels = levels_[rules_->full_name(probe)];
     levels.emplace_back(now_, held);
@@ -96,13 +141,16 @@ std::vector<std::string> Watch::calls_from(const std::string& house, const Langu
 
 std::string Watch::summary_text(const Language& language) {
   const Zone& zone = rules_->farm.zone;
-  std::vector<std::string> parts, brief;
+  std::vector<std::string> full, parts, brief;
   for (std::size_t house = 0; house < rules_->houses.size(); ++house) {
     const std::string& name = rules_->houses[house].name;
     const std::vector<std::string> calls = calls_from(name, language);
     std::string head = house_in_short(name);
     if (const auto flock = rules_->flock_in(house, wall())) head += " " + day_of(rules_->flocks[*flock], zone, wall(), language);
     parts.push_back(head + ": " + (calls.empty() ? say(language, "quiet") : list_of(calls, ", ")));
+    std::string gases = gases_text(*rules_, house, day_, language, Humidity::beside_gases);
+    if (!gases.empty()) gases.pop_back();  // the list sets the stops
+    full.push_back(parts.back() + (gases.empty() ? "" : ". " + gases));
     brief.push_back(head + ": " + (calls.empty() ? say(language, "quiet") : say_count(language, "alarms", calls.size())));
   }
   const auto open = std::count_if(alarms_.begin(), alarms_.end(), [](const auto& entry) { return entry.second.life.stands(); });
@@ -115,10 +163,10 @@ std::string Watch::summary_text(const Language& language) {
     for (const std::string& part : list) text += part + ". ";
     return text + tail;
   };
-  return fit({all(parts), all(brief)});
+  return fit({all(full), all(parts), all(brief)});
 }
 
-/// At most five lines: alarms, air, water and feed, weight and dead birds, what is due.
+/// At most five lines: alarms, air with its gases and humidity, water and feed, weight and dead birds, what is due.
 std::vector<std::string> Watch::house_lines(std::size_t house, const Language& language) {
   const Zone& zone = rules_->farm.zone;
   const std::string& name = rules_->houses[house].name;
@@ -155,11 +203,14 @@ std::vector<std::string> Watch::house_lines(std::size_t house, const Language& l
                                                   {"weighings", std::to_string(count)}}));
     }
   }
+  const std::string gases = gases_text(*rules_, house, day_, language, Humidity::always);
   const std::string since = clock_time(zone, summary_from_ + engine_->wall_ahead());
   if (known(lowest)) {
     const Unit& unit = rules_->measures[*rules_->find_measure("air_temperature")].unit;
     const auto tenth = [&](double value) { return fmt::format("{:.1f}", *convert(value, unit, shown(unit))); };
-    lines.push_back("  " + say(language, "air_line", {{"low", tenth(lowest)}, {"high", tenth(highest)}, {"unit", to_gsm(shown(unit).text)}, {"time", since}}));
+    lines.push_back("  " + say(language, "air_line", {{"low", tenth(lowest)}, {"high", tenth(highest)}, {"unit", to_gsm(shown(unit).text)}, {"time", since}}) + (gases.empty() ? "" : " " + gases));
+  } else if (!gases.empty()) {
+    lines.push_back("  " + gases);
   }
   if (!used.empty()) lines.push_back("  " + say(language, "used_line", {{"time", since}, {"used", list_of(used, ", ")}}));
   weights.insert(weights.end(), dead.begin(), dead.end());

@@ -158,6 +158,8 @@ inline constexpr std::array kTexts{
     TextRow{"drill_line", "Drill: {drills}."},
     TextRow{"drills_line", "Drills: {drills}."},
     TextRow{"air_line", "Air {low} to {high} {unit} since {time}."},
+    TextRow{"gas_up_to", "{gas} up to {value} ppm"},
+    TextRow{"humidity_span", "humidity {low} to {high} %"},
     TextRow{"used_line", "Since {time}: {used}."},
     TextRow{"weighings", "{measure} {value} on {weighings} weighings"},
     TextRow{"rounds_due", "Rounds due: {rounds}."},

@@ -50,6 +50,8 @@ TEST(QuietNights, ColdWithAHeaterThatComesAndGoes) {
   const std::vector<Told> summary = night.told();
   ASSERT_EQ(summary.size(), 1U) << as_text(summary);
   EXPECT_EQ(summary.front().priority, Priority::note);
+  EXPECT_EQ(summary.front().text,
+            "MORNING 06:30. H1 day 1: AMMONIA 19:00-now. NH3 up to 22 ppm, CO2 up to 4350 ppm, humidity 68 to 80 %. Open now: 1.");
   EXPECT_NE(night.events().find("raised ammonia high"), std::string::npos);
 }
 
