@@ -285,7 +285,18 @@ Result<json> Service::Impl::command(const std::string& method, const json& param
     if (!measure) return Failure{fmt::format("there is no measure '{}'", text_of(params, "measure"))};
     const auto value = params.find("value");
     if (value == params.end() || !value->is_number()) return Failure{"say the value as a number"};
-    return said(watch->enter(*house, *measure, value->get<double>(), text_of(params, "who")));
+    Watch::Answered answered = watch->enter(*house, *measure, value->get<double>(), text_of(params, "who"));
+    const Unit& unit = rules->measures[*measure].unit;
+    const Unit shown = shown_in(unit, rules->farm.units);
+    if (shown.text != unit.text && (answered.done || rules->houses[*house].probes.contains(*measure))) {
+      // The command takes the measure's own unit, texts that which people are shown: say which it was.
+      const double number = value->get<double>();
+      const auto equal = convert(number, unit, shown);
+      const std::string taken = fmt::format("{:g} {}", number, unit.text) + (equal ? fmt::format(" ({:g} {})", *equal, shown.text) : "");
+      answered.text = answered.done ? fmt::format("{} {} {} is written.", rules->houses[*house].name, rules->measures[*measure].name, taken)
+                                    : answered.text + " Taken as " + taken + ".";
+    }
+    return said(answered);
   }
   if (method == "duty") return duty(params);
   if (method == "swap") {
