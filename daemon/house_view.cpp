@@ -104,23 +104,28 @@ class View {
                       {"day_7", then ? to_json(*then) : json()}, {"goal_day_7", flock.goal_day_7_g ? json(*flock.goal_day_7_g) : json()}};
   }
 
-  /// The finding that is too old first, or was never made.
+  /// What is too old or was never found, and of the rest the one that comes next.
   void show_round() {
-    Instant due = kNever;
+    Instant next = kNever;
     std::string what;
+    std::vector<std::string> due;
     for (const auto& [measure, probes] : rules_.houses[house_].probes) {
       if (rules_.measures[measure].kind != MeasureKind::round) continue;
       for (const std::size_t probe : probes) {
         if (!asked_for(engine_, probe, watch_.wall())) continue;
         const Series& series = engine_.series(probe);
+        const std::string name = measure_in_words(english(), rules_.measures[measure].name);
         const Instant mine = series.ever_good() ? series.last_good() + rules_.probes[probe].quality.stale_after : watch_.now();
-        if (mine >= due) continue;
-        due = mine;
-        what = measure_in_words(english(), rules_.measures[measure].name);
+        if (mine <= watch_.now()) {
+          if (std::find(due.begin(), due.end(), name) == due.end()) due.push_back(name);
+        } else if (mine < next) {
+          next = mine;
+          what = name;
+        }
       }
     }
-    if (due == kNever) return;
-    out_["next_round"] = {{"what", what}, {"due_local", date_and_time(rules_.farm.zone, due + engine_.wall_ahead())}, {"overdue", due <= watch_.now()}};
+    if (!due.empty()) out_["rounds_due"] = due;
+    if (next != kNever) out_["next_round"] = {{"what", what}, {"due_local", date_and_time(rules_.farm.zone, next + engine_.wall_ahead())}};
   }
 
   void show_danger() {

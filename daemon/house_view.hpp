@@ -16,7 +16,7 @@ namespace underwing {
 ///      "weight": {"mean", "low", "high", "count", "left_out", "variation_percent", "uniformity_percent", "curve",
 ///                 "behind_h": {"middle", "low", "high"}, "times_placed", "scale_cut",
 ///                 "day_7": {"middle", "low", "high"}, "goal_day_7"},
-///      "next_round": {"what", "due_local", "overdue"},
+///      "rounds_due": ["crop fill", ...], "next_round": {"what", "due_local"},
 ///      "danger": [{"if", "rule", "limit", "minutes", "at_local", "by", "taken"}]}
 [[nodiscard]] nlohmann::json house_view(Watch& watch, std::size_t house);
 

@@ -94,6 +94,8 @@ json Service::Impl::status() {
         json line = {{"probe", rules->measures[measure].name + "/" + rules->probes[probe].name},
                      {"unit", rules->probes[probe].quality.unit.text}, {"usable", series.usable(watch->now())},
                      {"state", rules->probes[probe].quality.kind == MeasureKind::state}};
+        const MeasureKind kind = rules->measures[measure].kind;
+        if (kind == MeasureKind::round || kind == MeasureKind::tally) line["entered"] = true;
         if (const auto age = rules->waits_for(probe, watch->wall())) line["waits"] = not_counted_until(rules->flocks[*index], rules->farm.zone, *age);
         if (series.ever_good()) {
           line["value"] = series.last_value();
@@ -138,17 +140,18 @@ json Service::Impl::status() {
                            {"dropped", plugin.readings_dropped}, {"not_understood", plugin.not_understood},
                            {"not_understood_last", plugin.not_understood_last}});
   }
+  const auto stamp_or_null = [&](const std::optional<Instant>& time) { return time ? json(story->stamp(*time + watch->engine().wall_ahead())) : json(); };
   json paths = json::array();
   for (const PathStatus& path : watch->paths()) {
     paths.push_back({{"path", path.name}, {"state", to_string(path.state)}, {"sent", path.sent ? json(to_rfc3339(*path.sent)) : json()},
-                     {"proven", path.proven ? json(to_rfc3339(*path.proven)) : json()}});
+                     {"proven", path.proven ? json(to_rfc3339(*path.proven)) : json()},
+                     {"sent_local", stamp_or_null(path.sent)}, {"proven_local", stamp_or_null(path.proven)}});
   }
   json heartbeat;
   if (const auto beat = watch->heartbeat_status()) {
     heartbeat = {{"over", beat->over}, {"answered", beat->answered}, {"since", to_rfc3339(beat->since)}, {"since_local", story->stamp(beat->since + watch->engine().wall_ahead())}, {"text", beat->text}};
   }
   const Watch::DrillStatus drilled = watch->drill_status();
-  const auto stamp_or_null = [&](const std::optional<Instant>& time) { return time ? json(story->stamp(*time + watch->engine().wall_ahead())) : json(); };
   const json drills = {{"answered_local", stamp_or_null(drilled.answered)},
                        {"next_local", stamp_or_null(drilled.next == kNever ? std::nullopt : std::optional(drilled.next))},
                        {"not_woken", drilled.not_woken}};
@@ -282,7 +285,18 @@ Result<json> Service::Impl::command(const std::string& method, const json& param
     if (!measure) return Failure{fmt::format("there is no measure '{}'", text_of(params, "measure"))};
     const auto value = params.find("value");
     if (value == params.end() || !value->is_number()) return Failure{"say the value as a number"};
-    return said(watch->enter(*house, *measure, value->get<double>(), text_of(params, "who")));
+    Watch::Answered answered = watch->enter(*house, *measure, value->get<double>(), text_of(params, "who"));
+    const Unit& unit = rules->measures[*measure].unit;
+    const Unit shown = shown_in(unit, rules->farm.units);
+    if (shown.text != unit.text && (answered.done || rules->houses[*house].probes.contains(*measure))) {
+      // The command takes the measure's own unit, texts that which people are shown: say which it was.
+      const double number = value->get<double>();
+      const auto equal = convert(number, unit, shown);
+      const std::string taken = fmt::format("{:g} {}", number, unit.text) + (equal ? fmt::format(" ({:g} {})", *equal, shown.text) : "");
+      answered.text = answered.done ? fmt::format("{} {} {} is written.", rules->houses[*house].name, rules->measures[*measure].name, taken)
+                                    : answered.text + " Taken as " + taken + ".";
+    }
+    return said(answered);
   }
   if (method == "duty") return duty(params);
   if (method == "swap") {

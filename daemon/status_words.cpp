@@ -144,12 +144,23 @@ void put_weight(std::string& out, const json& view, Units units) {
   if (weight.value("scale_cut", false)) put(out, "scale", "its weights look cut off: it takes only what is near its own curve");
 }
 
-void put_round(std::string& out, const json& view, const std::string& today) {
-  if (!view.contains("next_round")) return;
-  const json& round = view.at("next_round");
-  std::string due = text_of(round, "due_local");
-  if (due.substr(0, 10) == today.substr(0, 10)) due.erase(0, 11);
-  put(out, "round", text_of(round, "what") + (round.value("overdue", false) ? " due now" : " by " + due));
+/// "14:05" of a local time of today; with the date on other days.
+std::string time_of(std::string local, const std::string& now) {
+  constexpr std::size_t kDate = 11;
+  if (local.substr(0, kDate) == now.substr(0, kDate)) local.erase(0, kDate);
+  return local;
+}
+
+/// What is due, and the next one: the others can wait for their time.
+void put_rounds(std::string& out, const json& view, const std::string& now) {
+  std::string words;
+  for (const json& name : view.value("rounds_due", json::array())) words += (words.empty() ? "" : ", ") + name.get<std::string>();
+  if (!words.empty()) words += " due now";
+  if (view.contains("next_round")) {
+    const json& round = view.at("next_round");
+    words += (words.empty() ? "" : "; ") + text_of(round, "what") + " by " + time_of(text_of(round, "due_local"), now);
+  }
+  put(out, "rounds", words);
 }
 
 void put_danger(std::string& out, const json& view, Units units) {
@@ -183,8 +194,9 @@ void put_probes(std::string& out, const json& probes, Units units) {
     std::vector<double> values;
   };
   std::vector<Measure> measures;
-  std::vector<std::string> silent, waiting;
+  std::vector<std::string> silent, unheard, waiting;
   for (const json& probe : probes) {
+    if (probe.value("entered", false)) continue;  // told with the rounds and the birds
     const std::string full = text_of(probe, "probe");
     if (const std::string waits = text_of(probe, "waits"); !waits.empty()) {
       waiting.push_back(fmt::format("{} ({})", full, waits));
@@ -192,7 +204,7 @@ void put_probes(std::string& out, const json& probes, Units units) {
     }
     const std::string name = full.substr(0, full.find('/'));
     if (!probe.value("usable", false)) {
-      silent.push_back(full + (probe.contains("value") ? "" : " (never heard)"));
+      (probe.contains("value") ? silent : unheard).push_back(full);
       continue;
     }
     if (shown_above(name)) continue;
@@ -212,6 +224,7 @@ void put_probes(std::string& out, const json& probes, Units units) {
     put(out, "", fmt::format("{:<20} {}", spaced(measure.name), words));
   }
   put(out, "silent", in_a_row(silent));
+  if (!unheard.empty()) put(out, "", "never heard: " + in_a_row(unheard));
   put(out, "later", in_a_row(waiting));
 }
 
@@ -250,7 +263,7 @@ void put_house(std::string& out, const json& house, const std::string& now, Unit
   put_air(out, view, units);
   put_meters(out, view, units);
   put_weight(out, view, units);
-  put_round(out, view, now);
+  put_rounds(out, view, now);
   put_danger(out, view, units);
   put_probes(out, house.at("probes"), units);
   put_rules(out, house, units);
@@ -281,7 +294,8 @@ void put_farm(std::string& out, const json& status) {
     if (plugin.value("dropped", 0) > 0) put(out, "", counted(plugin.value("dropped", std::uint64_t{0}), "reading") + " dropped");
   }
   for (const json& path : status.at("paths")) {
-    const std::string proven = text_of(path, "proven").empty() ? text_of(path, "sent") : text_of(path, "proven");
+    const std::string local = text_of(path, text_of(path, "proven_local").empty() ? "sent_local" : "proven_local");
+    const std::string proven = time_of(local, text_of(status, "time_local"));
     put(out, "", fmt::format("People are reached by {}: {}{}", text_of(path, "path"), text_of(path, "state"), proven.empty() ? "" : ", last success " + proven), 0);
   }
   put_proofs(out, status);

@@ -462,7 +462,13 @@ void Watch::blindness_event(const Event& event) {
   Alarm& alarm = raise(Alarm::Subject::blindness, where, name, probe, event.priority);
   alarm.members.insert(named);
   blind_groups_[group] = {now_, alarm.id};
-  const Saying what = [](const Language& language) { return say(language, "cannot_see"); };
+  // As its text names it, without the house, which stands before it in every list.
+  const std::string seen = house_in_short(house) + " ";
+  const Saying what = [&](const Language& language) {
+    if (!plugin.empty()) return say(language, "cannot_see") + ": " + say(language, "is_down", {{"plugin", plugin}});
+    const std::string text = head(alarm, language);
+    return text.starts_with(seen) ? text.substr(seen.size()) : text;
+  };
   night_.push_back({where, what.in(english()), "", now_, std::nullopt, event.priority, alarm.id, said_now(what)});
   note_alarm(alarm);
   start_calling(alarm);

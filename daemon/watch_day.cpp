@@ -2,7 +2,6 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <cctype>
 #include <cmath>
 
 #include "daemon/air_view.hpp"
@@ -26,11 +25,52 @@ constexpr Duration kAirKept = 25h;             // a day, and what a message wait
 constexpr double kLevelLeft_percent = 10;      // common practice: a tank is not run lower
 constexpr std::size_t kLinesMax = 5;           // a house
 
-/// Of the air, beside its temperature: what a morning wants to know of the night.
-bool is_gas(const Measure& measure) { return measure.name == "ammonia" || measure.name == "carbon_dioxide" || measure.name == "carbon_monoxide"; }
-bool is_humidity(const Measure& measure) { return measure.name == "relative_humidity"; }
+/// What the summary calls the gases, in the order in which it tells them.
+constexpr std::pair<std::string_view, std::string_view> kGases[] = {{"ammonia", "NH3"}, {"carbon_dioxide", "CO2"}, {"carbon_monoxide", "CO"}};
+constexpr std::string_view kHumidity = "relative_humidity";
+
+/// What the night's lowest and highest are told of.
+bool is_of_the_air(const Measure& measure) {
+  return measure.name == "air_temperature" || measure.name == kHumidity ||
+         std::any_of(std::begin(kGases), std::end(kGases), [&](const auto& gas) { return measure.name == gas.first; });
+}
 
 bool is_tank(const Measure& measure) { return measure.name == "gas_level" || measure.name == "fuel_level"; }
+
+/// In a text humidity is told only beside gases: alone it is not worth the room.
+enum class Humidity { always, beside_gases };
+
+/// "NH3 up to 22 ppm, CO2 up to 4200 ppm, humidity 61 to 74 %." of a house; empty where nothing of it was heard.
+template <typename Days>
+std::string gases_text(const RuleSet& rules, std::size_t house, const Days& days, const Language& language, Humidity humidity) {
+  // Of all probes of a measure. Unset where none was heard since the last summary.
+  const auto span_of = [&](std::string_view name) {
+    std::optional<std::pair<double, double>> span;
+    for (const auto& [measure, probes] : rules.houses[house].probes) {
+      if (rules.measures[measure].name != name) continue;
+      for (const std::size_t probe : probes) {
+        const auto day = days.find(rules.full_name(probe));
+        if (day == days.end() || day->second.count == 0) continue;
+        if (!span) span.emplace(day->second.lowest, day->second.highest);
+        span->first = std::min(span->first, day->second.lowest);
+        span->second = std::max(span->second, day->second.highest);
+      }
+    }
+    return span;
+  };
+  std::vector<std::string> parts;
+  for (const auto& [name, short_name] : kGases) {
+    if (const auto span = span_of(name)) parts.push_back(say(language, "gas_up_to", {{"gas", std::string(short_name)}, {"value", fmt::format("{:.0f}", span->second)}}));
+  }
+  if (humidity == Humidity::beside_gases && parts.empty()) return "";
+  if (const auto span = span_of(kHumidity)) {
+    parts.push_back(say(language, "humidity_span", {{"low", fmt::format("{:.0f}", span->first)}, {"high", fmt::format("{:.0f}", span->second)}}));
+  }
+  if (parts.empty()) return "";
+  std::string text = list_of(parts, ", ") + ".";
+  if (text.front() >= 'a' && text.front() <= 'z') text.front() = static_cast<char>(text.front() - 'a' + 'A');
+  return text;
+}
 
 }  // namespace
 
@@ -51,7 +91,7 @@ void Watch::keep_levels() {
     const Measure& measure = rules_->probes[probe].quality;
     const double held = engine_->series(probe).held(now_);
     if (!known(held) || rules_->waits_for(probe, wall())) continue;
-    if (measure.kind == MeasureKind::counter || measure.name == "air_temperature" || is_gas(measure) || is_humidity(measure)) keep_day(probe, held);
+    if (measure.kind == MeasureKind::counter || is_of_the_air(measure)) keep_day(probe, held);
     if (!is_tank(measure) || now_.time_since_epoch() % 1h != Duration::zero()) continue;
     auto& levels = levels_[rules_->full_name(probe)];
     levels.emplace_back(now_, held);
@@ -94,20 +134,23 @@ std::vector<std::string> Watch::calls_from(const std::string& house, const Langu
   for (const Night& entry : night_) {
     if (entry.house != house) continue;
     calls.push_back(fmt::format("{} {}-{}{}", said_in(entry.what, entry.whats, language), clock(entry.raised), entry.returned ? clock(*entry.returned) : say(language, "now"),
-                                entry.who.empty() ? "" : " (" + who_in(entry.who, language) + ")"));
+                                entry.who.empty() ? "" : " (" + entry.who + ")"));
   }
   return calls;
 }
 
 std::string Watch::summary_text(const Language& language) {
   const Zone& zone = rules_->farm.zone;
-  std::vector<std::string> parts, brief;
+  std::vector<std::string> full, parts, brief;
   for (std::size_t house = 0; house < rules_->houses.size(); ++house) {
     const std::string& name = rules_->houses[house].name;
     const std::vector<std::string> calls = calls_from(name, language);
     std::string head = house_in_short(name);
     if (const auto flock = rules_->flock_in(house, wall())) head += " " + day_of(rules_->flocks[*flock], zone, wall(), language);
     parts.push_back(head + ": " + (calls.empty() ? say(language, "quiet") : list_of(calls, ", ")));
+    std::string gases = gases_text(*rules_, house, day_, language, Humidity::beside_gases);
+    if (!gases.empty()) gases.pop_back();  // the list sets the stops
+    full.push_back(parts.back() + (gases.empty() ? "" : ". " + gases));
     brief.push_back(head + ": " + (calls.empty() ? say(language, "quiet") : say_count(language, "alarms", calls.size())));
   }
   const auto open = std::count_if(alarms_.begin(), alarms_.end(), [](const auto& entry) { return entry.second.life.stands(); });
@@ -120,10 +163,10 @@ std::string Watch::summary_text(const Language& language) {
     for (const std::string& part : list) text += part + ". ";
     return text + tail;
   };
-  return fit({all(parts), all(brief)});
+  return fit({all(full), all(parts), all(brief)});
 }
 
-/// At most five lines: alarms, air with its humidity and gases, water and feed, weight and dead birds, what is due.
+/// At most five lines: alarms, air with its gases and humidity, water and feed, weight and dead birds, what is due.
 std::vector<std::string> Watch::house_lines(std::size_t house, const Language& language) {
   const Zone& zone = rules_->farm.zone;
   const std::string& name = rules_->houses[house].name;
@@ -133,12 +176,11 @@ std::vector<std::string> Watch::house_lines(std::size_t house, const Language& l
   lines.push_back(house_in_short(name) + (flock ? " " + day_of(rules_->flocks[*flock], zone, wall(), language) : "") + ": " +
                   (calls.empty() ? say(language, "quiet") : list_of(calls, ", ")));
   if (!flock) return lines;
-  const std::string since = clock_time(zone, summary_from_ + engine_->wall_ahead());
-  std::string air, air_beside;
-  std::vector<std::string> used, weights, dead, due, beside;
+  double lowest = kUnknown, highest = kUnknown;
+  std::vector<std::string> used, weights, dead, due;
   for (const auto& [measure, probes] : rules_->houses[house].probes) {
     const Measure& kind = rules_->measures[measure];
-    double sum = 0, grown = 0, lowest = kUnknown, highest = kUnknown;
+    double sum = 0, grown = 0;
     std::size_t count = 0;
     for (const std::size_t probe : probes) {
       const Series& series = engine_->series(probe);
@@ -146,22 +188,14 @@ std::vector<std::string> Watch::house_lines(std::size_t house, const Language& l
       if (kind.kind == MeasureKind::round && !series.usable(now_) && asked_for(*engine_, probe, wall())) due.push_back(measure_in_words(language, kind.name));
       if (kind.kind == MeasureKind::tally && series.ever_good()) dead.push_back(measure_in_words(language, kind.name) + " " + tally_text(probe, language));
       if (day == day_.end()) continue;
-      lowest = known(lowest) ? std::min(lowest, day->second.lowest) : day->second.lowest;
-      highest = known(highest) ? std::max(highest, day->second.highest) : day->second.highest;
+      if (kind.name == "air_temperature") {
+        lowest = known(lowest) ? std::min(lowest, day->second.lowest) : day->second.lowest;
+        highest = known(highest) ? std::max(highest, day->second.highest) : day->second.highest;
+      }
       grown += std::max(0.0, day->second.highest - day->second.first);
       sum += day->second.sum;
       count += day->second.count;
     }
-    if (known(highest) && kind.name == "air_temperature") {
-      const auto tenth = [&](double value) { return fmt::format("{:.1f}", *convert(value, kind.unit, shown(kind.unit))); };
-      air = say(language, "air_line", {{"low", tenth(lowest)}, {"high", tenth(highest)}, {"unit", to_gsm(shown(kind.unit).text)}, {"time", since}});
-    }
-    const auto value_of = [&](double value) { return with_unit(kind.unit.to_canonical(value), shown(kind.unit)); };
-    if (known(highest) && is_humidity(kind)) {
-      const std::string low = fmt::format("{:.0f}", lowest), high = fmt::format("{:.0f} %", highest);
-      beside.push_back(measure_in_words(language, kind.name) + " " + (high == low + " %" ? high : say(language, "range", {{"low", low}, {"value", high}})));
-    }
-    if (known(highest) && is_gas(kind)) beside.push_back(say(language, "up_to", {{"what", measure_in_words(language, kind.name)}, {"value", value_of(highest)}}));
     if (kind.kind == MeasureKind::counter && count > 0) used.push_back(fmt::format("{} {}", measure_in_words(language, kind.name), with_unit(kind.unit.to_canonical(grown), shown(kind.unit))));
     if (kind.kind == MeasureKind::sample && count > 0) {
       weights.push_back(say(language, "weighings", {{"measure", measure_in_words(language, kind.name)},
@@ -169,11 +203,15 @@ std::vector<std::string> Watch::house_lines(std::size_t house, const Language& l
                                                   {"weighings", std::to_string(count)}}));
     }
   }
-  if (!beside.empty()) {
-    air_beside = list_of(beside, ", ") + ".";
-    air_beside[0] = static_cast<char>(std::toupper(static_cast<unsigned char>(air_beside[0])));
+  const std::string gases = gases_text(*rules_, house, day_, language, Humidity::always);
+  const std::string since = clock_time(zone, summary_from_ + engine_->wall_ahead());
+  if (known(lowest)) {
+    const Unit& unit = rules_->measures[*rules_->find_measure("air_temperature")].unit;
+    const auto tenth = [&](double value) { return fmt::format("{:.1f}", *convert(value, unit, shown(unit))); };
+    lines.push_back("  " + say(language, "air_line", {{"low", tenth(lowest)}, {"high", tenth(highest)}, {"unit", to_gsm(shown(unit).text)}, {"time", since}}) + (gases.empty() ? "" : " " + gases));
+  } else if (!gases.empty()) {
+    lines.push_back("  " + gases);
   }
-  if (!air.empty() || !air_beside.empty()) lines.push_back("  " + air + (air.empty() || air_beside.empty() ? "" : " ") + air_beside);
   if (!used.empty()) lines.push_back("  " + say(language, "used_line", {{"time", since}, {"used", list_of(used, ", ")}}));
   weights.insert(weights.end(), dead.begin(), dead.end());
   if (!weights.empty()) lines.push_back("  " + list_of(weights, "; ") + ".");

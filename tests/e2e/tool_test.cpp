@@ -94,6 +94,26 @@ TEST(Tool, ExplainsWhyARuleIsWatchingNow) {
   EXPECT_NE(at_work.text.find("Watching        No. People work in the house until "), std::string::npos) << at_work.text;
 }
 
+TEST(Tool, RecordSaysInWhichUnitItTookTheValue) {
+  FarmText farm;
+  farm.plugins = Gateway::probe_entry();
+  Gateway gateway(farm);
+  const std::string file = gateway.path("farm/farm.yaml");
+  std::string text = read_file(file);
+  text.insert(text.find("time_zone:"), "units: us\n");
+  const std::string probes = "air_temperature: [";
+  ASSERT_NE(text.find(probes), std::string::npos) << text;
+  text.insert(text.find(probes), "vent_temperature: [entered], ");
+  std::ofstream(file) << text;
+  gateway.start();
+  const Answer written = gateway.tool("record house-1 vent_temperature 40");
+  EXPECT_EQ(written.status, 0) << written.text;
+  EXPECT_NE(written.text.find("house-1 vent_temperature 40 °C (104 °F) is written."), std::string::npos) << written.text;
+  const Answer refused = gateway.tool("record house-1 vent_temperature 104");
+  EXPECT_EQ(refused.status, 1) << refused.text;
+  EXPECT_NE(refused.text.find("it is between 86 and 113 °F. Nothing was written down. Taken as 104 °C (219.2 °F)."), std::string::npos) << refused.text;
+}
+
 TEST(Tool, MistakesAreShownInTheirPlace) {
   const TemporaryFolder folder;
   static_cast<void>(folder.write("farm.yaml", "format: 1\nfarm: Sandpiper Hollow\nfarm: Sandpiper Hollow\n"));

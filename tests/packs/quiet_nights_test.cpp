@@ -48,13 +48,15 @@ TEST(QuietNights, ColdWithAHeaterThatComesAndGoes) {
   EXPECT_EQ(as_text(night.told()), "");
   // What the mail says of it, with water that was drunk all the same.
   const std::string full = night.bench().watch().summary_in_full();
-  for (const char* part : {"Ammonia up to 22.3 ppm, carbon dioxide up to 4350 ppm, relative humidity 68 to 80 %.", "water "}) {
+  for (const char* part : {"NH3 up to 22 ppm, CO2 up to 4350 ppm, humidity 68 to 80 %.", "water "}) {
     EXPECT_NE(full.find(part), std::string::npos) << full;
   }
   night.run_to(march(3, 6, 31), quiet);
   const std::vector<Told> summary = night.told();
   ASSERT_EQ(summary.size(), 1U) << as_text(summary);
   EXPECT_EQ(summary.front().priority, Priority::note);
+  EXPECT_EQ(summary.front().text,
+            "MORNING 06:30. H1 day 1: AMMONIA 19:00-now. NH3 up to 22 ppm, CO2 up to 4350 ppm, humidity 68 to 80 %. Open now: 1.");
   EXPECT_NE(night.events().find("raised ammonia high"), std::string::npos);
 }
 

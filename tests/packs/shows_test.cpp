@@ -189,6 +189,41 @@ TEST(Shows, MinutesToDangerAsTheHouseItselfCooled) {
   EXPECT_NEAR(cold.at("minutes").get<double>(), constant * std::log((32.4 - 8) / (limit - 8)), 25);
 }
 
+TEST(Shows, RoundsThatAreDueAndTheNextOne) {
+  PackNight night(with_volume(), march(2, 12), 33);
+  night.run_to(march(2, 13));
+  EXPECT_EQ(lines_with(words_of(night), {"rounds"}), "  rounds    crop fill due now\n");
+  night.enter("crop_fill/hand", 85);
+  night.run_to(march(2, 13, 5));
+  const json view = house_view(night.bench().watch(), 0);
+  EXPECT_FALSE(view.contains("rounds_due")) << view.dump();
+  EXPECT_EQ(view.at("next_round").at("what"), "crop fill");
+}
+
+TEST(Shows, ProbesThatWereNeverHeardAreOneEntry) {
+  const auto probe = [](const char* name, bool usable, bool heard, bool entered) {
+    json line = {{"probe", name}, {"unit", "°C"}, {"usable", usable}, {"state", false}};
+    if (heard) line["value"] = 30.5;
+    if (entered) line["entered"] = true;
+    return line;
+  };
+  const json probes = {probe("air_temperature/north", true, true, false), probe("air_temperature/south", false, true, false),
+                       probe("crop_fill/hand", false, false, true), probe("feed/auger", false, false, false),
+                       probe("gas_level/tank", false, false, false)};
+  const json house = {{"house", "house-1"}, {"probes", probes}, {"rules", json::array()}, {"unwatched", json::array()}};
+  const json path = {{"path", "modem"}, {"state", "proven"}, {"sent", "2026-03-03T01:10:00.000Z"}, {"proven", nullptr}, {"sent_local", "2026-03-03 02:10"}, {"proven_local", nullptr}};
+  const std::string words = status_in_words({{"farm", "Sandpiper Hollow"}, {"time_local", "2026-03-03 02:30"}, {"on_duty", "ines"}, {"houses", json::array({house})},
+                                             {"plugins", json::array()}, {"paths", json::array({path})}, {"unknown_names", json::array()}, {"alarms", json::array()}});
+  EXPECT_EQ(words,
+            "Sandpiper Hollow at 2026-03-03 02:30. On\nduty: ines.\n"
+            "\nhouse-1: empty\n"
+            "  air temperature      30.5 °C\n"
+            "  silent    air_temperature/south\n"
+            "  never heard: feed/auger, gas_level/tank\n"
+            "\nPeople are reached by modem: proven, last\nsuccess 02:10\n"
+            "\nNo alarms.\n");
+}
+
 TEST(Shows, WithoutVolumeItSaysWhatIsMissing) {
   PackNight night(with_volume(""), march(3, 0), 32.5);
   night.run_to(march(3, 1));

@@ -76,6 +76,20 @@ TEST(Blindness, OfARuleThatSawMeanwhileJoinsTheAlarmThatBearsItsName) {
   EXPECT_EQ(bench.alarm("house-silent").life.state(), AlarmState::suppressed_by_design);
 }
 
+TEST(Blindness, IsNamedInTheSummaryAsInItsText) {
+  Bench bench(alike());
+  bench.run_to(march(3, 20, 10));
+  bench.silence("house-1/relative_humidity/centre");
+  bench.run_to(march(3, 20, 40));
+  EXPECT_EQ(bench.watch().summary_text(), "MORNING 20:40. H1 day 1: CANNOT SEE relative humidity 20:18-now. H2: quiet. Open now: 1.");
+  EXPECT_NE(bench.watch().summary_in_full().find("H1 day 1: CANNOT SEE relative humidity 20:18-now\n"), std::string::npos) << bench.watch().summary_in_full();
+  bench.silence_house("house-1");
+  bench.silence_house("house-2");
+  bench.watch().plugin("climate", false, "connection refused");
+  bench.run_to(march(3, 21, 10));
+  EXPECT_NE(bench.watch().summary_in_full().find("CANNOT SEE: climate is down"), std::string::npos) << bench.watch().summary_in_full();
+}
+
 TEST(Blindness, UnderASilentPluginIsToldAsOneForAllHouses) {
   Bench bench(alike());
   bench.run_to(march(3, 20, 10));

@@ -84,7 +84,7 @@ TEST(UsUnits, AreInTheEveningCheckAndTheSummary) {
   bench.run_to(march(4, 6, 31));
   const std::string summary = bench.texts().back();
   // The bench has every probe say 33 before anything is set.
-  EXPECT_NE(summary.find("  Air 89.6 to 91.4 F since 20:00. "), std::string::npos) << summary;
+  EXPECT_NE(summary.find("  Air 89.6 to 91.4 F since 20:00. Humidity "), std::string::npos) << summary;
   EXPECT_NE(summary.find("water 79.3 gal."), std::string::npos) << summary;
   EXPECT_NE(summary.find("bird weight 0.2"), std::string::npos) << summary;
   EXPECT_FALSE(is_metric(summary)) << summary;
