@@ -186,6 +186,41 @@ TEST(Rounds, AreJudgedForTheirHour) {
   EXPECT_EQ(night.first_call().time, kNever);
 }
 
+TEST(Rounds, AColdFloorFoundByHandIsToldTheSameDay) {
+  PackFarm farm;
+  farm.packs = "air, rounds";
+  farm.probes = "      floor_by_hand: [round]\n";
+  PackNight night(farm, march(2, 8), 33);
+  night.enter("floor_by_hand/round", 28);
+  night.run_to(march(2, 9));
+  EXPECT_TRUE(night.told().empty());
+  night.enter("floor_by_hand/round", 26);
+  night.run_to(march(2, 9, 10));
+  const std::vector<Told> told = night.told();
+  ASSERT_EQ(told.size(), 1U);
+  EXPECT_EQ(told.front().text.substr(0, 18), "H1 FLOOR COLD 26 C") << told.front().text;
+  EXPECT_EQ(told.front().priority, Priority::soon);
+}
+
+/// Main feeders by day 10: common practice. Drinkers and feeders at the height of the birds: likewise.
+TEST(Rounds, DrinkersAndFeedersAreNotedForTheMorning) {
+  PackFarm farm;
+  farm.packs = "air, rounds";
+  farm.probes = "      drinkers_at_height: [round]\n      feeders_at_height: [round]\n      main_feeders: [round]\n";
+  PackNight night(farm, march(11, 9), 29);
+  for (const char* what : {"drinkers_at_height", "feeders_at_height", "main_feeders"}) night.enter(std::string(what) + "/round", 90);
+  night.run_to(march(11, 20));
+  std::string events = night.events();
+  EXPECT_NE(events.find("raised drinkers-off-height low"), std::string::npos) << events;
+  EXPECT_NE(events.find("raised feeders-off-height low"), std::string::npos) << events;
+  EXPECT_EQ(events.find("main-feeders-late"), std::string::npos) << "on day 9 there is time";
+  night.run_to(march(12, 10));
+  EXPECT_NE(night.events().find("raised main-feeders-late low"), std::string::npos);
+  night.enter("drinkers_at_height/round", 100);
+  night.run_to(march(12, 11));
+  EXPECT_NE(night.events().find("returned drinkers-off-height"), std::string::npos);
+}
+
 TEST(Rounds, AreRemindedOfInWakingHours) {
   PackFarm farm;
   farm.packs = "air, rounds";
