@@ -94,14 +94,14 @@ class Telling {
   void print_days() const {
     const Units units = rules_.farm.units;
     const Unit air = shown_in("°C", units), weight = shown_in("g", units), water = shown_in("L", units), feed = shown_in("kg", units);
-    const int weight_digits = units == Units::us ? 2 : 0;
+    const bool us = units == Units::us;  // whose pounds and gallons are small numbers
     std::vector<std::vector<std::string>> rows{{"day", "date", "dead", "cull", "lost %", air.text, "low", "high", "RH %", weight.text, "curve", "water", "feed"}};
     for (const DayOfFlock& day : report_.days) {
       const auto shown = [](const Unit& unit, double value) { return known(value) ? unit.from_canonical(value) : kUnknown; };
       rows.push_back({std::to_string((day.date - date_of(zone_, flock_.placed)).count() + flock_.first_day), to_text(day.date).substr(5), cell(day.dead), cell(day.culled),
                       cell(day.lost_percent, 2), cell(shown(air, day.air_mean), 1), cell(shown(air, day.air_low), 1), cell(shown(air, day.air_high), 1), cell(day.humidity),
-                      cell(shown(weight, day.weight_g), weight_digits), known(day.of_curve_percent) ? cell(day.of_curve_percent) + " %" : "-",
-                      cell(shown(water, day.water_l_per_1000)), cell(shown(feed, 1000 * day.feed_kg_per_1000), 1)});
+                      cell(shown(weight, day.weight_g), us ? 3 : 0), known(day.of_curve_percent) ? cell(day.of_curve_percent) + " %" : "-",
+                      cell(shown(water, day.water_l_per_1000), us ? 1 : 0), cell(shown(feed, 1000 * day.feed_kg_per_1000), 1)});
     }
     fmt::print("{}", grid(rows));
     fmt::print("{}", wrapped(fmt::format("Air and humidity of the middle probe, minute by minute. The mean of the day's weighings, and each of them against the curve at its own age. Water in {} and feed "
