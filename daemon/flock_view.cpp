@@ -13,15 +13,15 @@ using namespace std::chrono_literals;
 
 constexpr Duration kDay = 24h;
 
-const std::vector<std::size_t>& probes_of(const RuleSet& rules, std::size_t house, const char* name) {
+}  // namespace
+
+const std::vector<std::size_t>& probes_of(const RuleSet& rules, std::size_t house, std::string_view name) {
   static const std::vector<std::size_t> kNone;
   const auto measure = rules.find_measure(name);
   if (!measure) return kNone;
   const auto found = rules.houses[house].probes.find(*measure);
   return found == rules.houses[house].probes.end() ? kNone : found->second;
 }
-
-}  // namespace
 
 Losses losses_of(const Engine& engine, std::size_t index) {
   const RuleSet& rules = engine.rules();

@@ -1,6 +1,7 @@
 #pragma once
 
 #include <optional>
+#include <string_view>
 #include <vector>
 
 #include "rules/engine/engine.hpp"
@@ -27,6 +28,9 @@ struct LiveWeight {
   bool weighed = false;
 };
 [[nodiscard]] std::optional<LiveWeight> live_weight(const Engine& engine, std::size_t flock);
+
+/// The probes of a measure in a house; none where the farm has no such measure.
+[[nodiscard]] const std::vector<std::size_t>& probes_of(const RuleSet& rules, std::size_t house, std::string_view measure);
 
 /// Held values of the usable probes of a measure in a house, in the measure's canonical unit.
 [[nodiscard]] std::vector<double> held_values(const Engine& engine, std::size_t house, const char* measure);

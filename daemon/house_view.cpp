@@ -66,16 +66,15 @@ class View {
   }
 
   [[nodiscard]] double grown_today(const char* name) const {
-    const auto measure = rules_.find_measure(name);
-    const auto found = measure ? rules_.houses[house_].probes.find(*measure) : rules_.houses[house_].probes.end();
-    if (found == rules_.houses[house_].probes.end()) return kUnknown;
+    const std::vector<std::size_t>& probes = probes_of(rules_, house_, name);
+    if (probes.empty()) return kUnknown;
     const Zone& zone = rules_.farm.zone;
     const auto midnight = std::chrono::floor<std::chrono::days>(zone.to_local(watch_.wall()).as_if_utc);
     const Instant since = zone.to_utc(LocalTime{midnight}).first - engine_.wall_ahead();
     double sum = 0;
-    for (const std::size_t probe : found->second) {
+    for (const std::size_t probe : probes) {
       if (rules_.waits_for(probe, watch_.wall())) continue;
-      sum += rules_.measures[*measure].unit.to_canonical(engine_.series(probe).grown_since(since));
+      sum += rules_.probes[probe].quality.unit.to_canonical(engine_.series(probe).grown_since(since));
     }
     return sum;
   }

@@ -5,7 +5,9 @@
 #include <map>
 #include <nlohmann/json.hpp>
 
+#include "daemon/flock_view.hpp"
 #include "daemon/json_text.hpp"
+#include "rules/engine/counter.hpp"
 #include "rules/engine/theil_sen.hpp"
 #include "rules/files/reach.hpp"
 #include "rules/trade/flock.hpp"
@@ -37,10 +39,7 @@ class Minutes {
  public:
   Minutes(const RuleSet& rules, const Flock& flock, const Curve* curve) : rules_(rules), flock_(flock), curve_(curve) {
     for (const char* name : {"air_temperature", "relative_humidity", "bird_weight", "water", "feed"}) {
-      const auto measure = rules.find_measure(name);
-      const auto found = measure ? rules.houses[flock.house].probes.find(*measure) : rules.houses[flock.house].probes.end();
-      if (found == rules.houses[flock.house].probes.end()) continue;
-      for (const std::size_t probe : found->second) probes_[rules.full_name(probe)] = {probe, name};
+      for (const std::size_t probe : probes_of(rules, flock.house, name)) probes_[rules.full_name(probe)] = {probe, name};
     }
   }
 
@@ -99,15 +98,10 @@ class Minutes {
     weighings_.insert(weighings_.end(), row.count, {age_h, mean});
   }
 
-  /// A meter that falls to less than half began anew, as in the engine.
   void count(const std::string& measure, std::size_t probe, double value) {
-    const auto last = meters_.find(probe);
-    double& grown = grown_[measure];
-    if (last != meters_.end()) {
-      if (value >= last->second) grown += value - last->second;
-      else if (value < last->second / 2) grown += value;
-    }
-    meters_[probe] = value;
+    const auto [last, first] = meters_.emplace(probe, value);
+    grown_[measure] += first ? 0 : counter_growth(last->second, value);
+    last->second = value;
   }
 
   const RuleSet& rules_;
@@ -131,10 +125,12 @@ std::vector<DayOfFlock> days_of(const RuleSet& rules, const Flock& flock, Instan
   std::vector<DayOfFlock> days;
   std::vector<double> lost;
   double alive = flock.birds;
-  for (Date date = date_of(zone, flock.placed); std::max(begin_of(zone, date), flock.placed) < until; date += std::chrono::days(1)) {
+  for (Date date = date_of(zone, flock.placed);; date += std::chrono::days(1)) {
+    const Instant begin = std::max(begin_of(zone, date), flock.placed);
+    if (begin >= until) return days;
     DayOfFlock& day = days.emplace_back();
     day.date = date;
-    day.begin = std::max(begin_of(zone, date), flock.placed);
+    day.begin = begin;
     day.end = std::min(begin_of(zone, date + std::chrono::days(1)), until);
     for (const RoundRow& round : rounds) {
       if (!is_loss(round.measure) || round.time < day.begin || round.time >= day.end) continue;
@@ -145,7 +141,6 @@ std::vector<DayOfFlock> days_of(const RuleSet& rules, const Flock& flock, Instan
     day.cumulative_percent = flock::cumulative_daily_mortality_percent(flock.birds, lost);
     day.alive = alive -= lost.back();
   }
-  return days;
 }
 
 void note_drill(FlockReport& report, const EventRow& event) {

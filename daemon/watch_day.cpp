@@ -40,30 +40,29 @@ bool is_tank(const Measure& measure) { return measure.name == "gas_level" || mea
 /// In a text humidity is told only beside gases: alone it is not worth the room.
 enum class Humidity { always, beside_gases };
 
+/// The lowest and the highest of all probes of a measure in a house; nullopt where none was heard since the last summary.
+template <typename Days>
+std::optional<std::pair<double, double>> span_of(const RuleSet& rules, std::size_t house, const Days& days, std::string_view name) {
+  std::optional<std::pair<double, double>> span;
+  for (const std::size_t probe : probes_of(rules, house, name)) {
+    const auto day = days.find(rules.full_name(probe));
+    if (day == days.end() || day->second.count == 0) continue;
+    if (!span) span.emplace(day->second.lowest, day->second.highest);
+    span->first = std::min(span->first, day->second.lowest);
+    span->second = std::max(span->second, day->second.highest);
+  }
+  return span;
+}
+
 /// "NH3 up to 22 ppm, CO2 up to 4200 ppm, humidity 61 to 74 %." of a house; empty where nothing of it was heard.
 template <typename Days>
 std::string gases_text(const RuleSet& rules, std::size_t house, const Days& days, const Language& language, Humidity humidity) {
-  // Of all probes of a measure. Unset where none was heard since the last summary.
-  const auto span_of = [&](std::string_view name) {
-    std::optional<std::pair<double, double>> span;
-    for (const auto& [measure, probes] : rules.houses[house].probes) {
-      if (rules.measures[measure].name != name) continue;
-      for (const std::size_t probe : probes) {
-        const auto day = days.find(rules.full_name(probe));
-        if (day == days.end() || day->second.count == 0) continue;
-        if (!span) span.emplace(day->second.lowest, day->second.highest);
-        span->first = std::min(span->first, day->second.lowest);
-        span->second = std::max(span->second, day->second.highest);
-      }
-    }
-    return span;
-  };
   std::vector<std::string> parts;
   for (const auto& [name, short_name] : kGases) {
-    if (const auto span = span_of(name)) parts.push_back(say(language, "gas_up_to", {{"gas", std::string(short_name)}, {"value", fmt::format("{:.0f}", span->second)}}));
+    if (const auto span = span_of(rules, house, days, name)) parts.push_back(say(language, "gas_up_to", {{"gas", std::string(short_name)}, {"value", fmt::format("{:.0f}", span->second)}}));
   }
   if (humidity == Humidity::beside_gases && parts.empty()) return "";
-  if (const auto span = span_of(kHumidity)) {
+  if (const auto span = span_of(rules, house, days, kHumidity)) {
     parts.push_back(say(language, "humidity_span", {{"low", fmt::format("{:.0f}", span->first)}, {"high", fmt::format("{:.0f}", span->second)}}));
   }
   if (parts.empty()) return "";
@@ -176,7 +175,6 @@ std::vector<std::string> Watch::house_lines(std::size_t house, const Language& l
   lines.push_back(house_in_short(name) + (flock ? " " + day_of(rules_->flocks[*flock], zone, wall(), language) : "") + ": " +
                   (calls.empty() ? say(language, "quiet") : list_of(calls, ", ")));
   if (!flock) return lines;
-  double lowest = kUnknown, highest = kUnknown;
   std::vector<std::string> used, weights, dead, due;
   for (const auto& [measure, probes] : rules_->houses[house].probes) {
     const Measure& kind = rules_->measures[measure];
@@ -188,10 +186,6 @@ std::vector<std::string> Watch::house_lines(std::size_t house, const Language& l
       if (kind.kind == MeasureKind::round && !series.usable(now_) && asked_for(*engine_, probe, wall())) due.push_back(measure_in_words(language, kind.name));
       if (kind.kind == MeasureKind::tally && series.ever_good()) dead.push_back(measure_in_words(language, kind.name) + " " + tally_text(probe, language));
       if (day == day_.end()) continue;
-      if (kind.name == "air_temperature") {
-        lowest = known(lowest) ? std::min(lowest, day->second.lowest) : day->second.lowest;
-        highest = known(highest) ? std::max(highest, day->second.highest) : day->second.highest;
-      }
       grown += std::max(0.0, day->second.highest - day->second.first);
       sum += day->second.sum;
       count += day->second.count;
@@ -205,10 +199,10 @@ std::vector<std::string> Watch::house_lines(std::size_t house, const Language& l
   }
   const std::string gases = gases_text(*rules_, house, day_, language, Humidity::always);
   const std::string since = clock_time(zone, summary_from_ + engine_->wall_ahead());
-  if (known(lowest)) {
+  if (const auto air = span_of(*rules_, house, day_, "air_temperature")) {
     const Unit& unit = rules_->measures[*rules_->find_measure("air_temperature")].unit;
     const auto tenth = [&](double value) { return fmt::format("{:.1f}", *convert(value, unit, shown(unit))); };
-    lines.push_back("  " + say(language, "air_line", {{"low", tenth(lowest)}, {"high", tenth(highest)}, {"unit", to_gsm(shown(unit).text)}, {"time", since}}) + (gases.empty() ? "" : " " + gases));
+    lines.push_back("  " + say(language, "air_line", {{"low", tenth(air->first)}, {"high", tenth(air->second)}, {"unit", to_gsm(shown(unit).text)}, {"time", since}}) + (gases.empty() ? "" : " " + gases));
   } else if (!gases.empty()) {
     lines.push_back("  " + gases);
   }

@@ -5,6 +5,7 @@
 #include <limits>
 
 #include "rules/engine/compare.hpp"
+#include "rules/engine/counter.hpp"
 
 namespace underwing {
 
@@ -147,10 +148,7 @@ void Series::append(Instant time, double value) {
   entry.held_before = last_held_;
   entry.integral = last_integral_;
   if (kind_ == MeasureKind::counter) {
-    if (!entries_.empty()) {
-      if (value >= last_value_) entry.grown += value - last_value_;
-      else if (value < last_value_ / 2) entry.grown += value;  // the meter began again from zero
-    }
+    if (!entries_.empty()) entry.grown += counter_growth(last_value_, value);
   } else if (point_like()) {
     entry.grown += value;
   }
