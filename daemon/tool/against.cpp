@@ -7,6 +7,7 @@
 #include <set>
 
 #include "daemon/json_text.hpp"
+#include "daemon/tool/tool.hpp"
 #include "rules/explain/words.hpp"
 
 namespace underwing::tool {
@@ -30,9 +31,6 @@ bool overlap(const Stood& a, const Stood& b) {
 bool pair_up(const Stood& a, const Stood& b) {
   return same_place(a, b) && (overlap(a, b) || std::chrono::abs(a.raised - b.raised) <= kPairWithin);
 }
-
-/// In whole minutes, seconds only below one.
-std::string in_minutes(Duration span) { return to_words(span < std::chrono::minutes(1) ? span : std::chrono::round<std::chrono::minutes>(span)); }
 
 /// The alarm that is first urgent in the house of one that woke people, while that one was.
 const Stood* instead_of(const std::string& house, const Stood::Urgent& woke, const std::vector<Stood>& others, Instant& begin) {

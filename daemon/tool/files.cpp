@@ -43,6 +43,8 @@ Opened open_farm(const std::string& folder) {
   return opened;
 }
 
+std::string in_minutes(Duration span) { return to_words(span < std::chrono::minutes(1) ? span : std::chrono::round<std::chrono::minutes>(span)); }
+
 std::optional<Duration> to_duration(const std::string& text) {
   char* end = nullptr;
   const double number = std::strtod(text.c_str(), &end);

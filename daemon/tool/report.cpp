@@ -70,7 +70,7 @@ class Telling {
 
   /// In the units of the files, whatever people are shown.
   void print_day_json(const DayOfFlock& day) const {
-    line({{"kind", "day"}, {"date", to_text(day.date)}, {"day", (day.date - date_of(zone_, flock_.placed)).count() + flock_.first_day}, {"alive", day.alive},
+    line({{"kind", "day"}, {"date", to_text(day.date)}, {"day", number_of(day)}, {"alive", day.alive},
           {"dead", day.dead}, {"culled", day.culled}, {"lost_percent", number(day.lost_percent)}, {"cumulative_percent", number(day.cumulative_percent)},
           {"air_low_c", number(day.air_low)}, {"air_mean_c", number(day.air_mean)}, {"air_high_c", number(day.air_high)}, {"humidity_percent", number(day.humidity)},
           {"weight_g", number(day.weight_g)}, {"weighings", day.weighings}, {"of_curve_percent", number(day.of_curve_percent)},
@@ -88,6 +88,9 @@ class Telling {
     fmt::print("{}\n", wrapped(text, kWidth));
   }
 
+  /// The day as the flock's people count.
+  [[nodiscard]] std::int64_t number_of(const DayOfFlock& day) const { return (day.date - date_of(zone_, flock_.placed)).count() + flock_.first_day; }
+
   /// "-" where nothing is known.
   static std::string cell(double value, int digits = 0) { return known(value) ? fmt::format("{:.{}f}", value, digits) : "-"; }
 
@@ -98,7 +101,7 @@ class Telling {
     std::vector<std::vector<std::string>> rows{{"day", "date", "dead", "cull", "lost %", air.text, "low", "high", "RH %", weight.text, "curve", "water", "feed"}};
     for (const DayOfFlock& day : report_.days) {
       const auto shown = [](const Unit& unit, double value) { return known(value) ? unit.from_canonical(value) : kUnknown; };
-      rows.push_back({std::to_string((day.date - date_of(zone_, flock_.placed)).count() + flock_.first_day), to_text(day.date).substr(5), cell(day.dead), cell(day.culled),
+      rows.push_back({std::to_string(number_of(day)), to_text(day.date).substr(5), cell(day.dead), cell(day.culled),
                       cell(day.lost_percent, 2), cell(shown(air, day.air_mean), 1), cell(shown(air, day.air_low), 1), cell(shown(air, day.air_high), 1), cell(day.humidity),
                       cell(shown(weight, day.weight_g), us ? 3 : 0), known(day.of_curve_percent) ? cell(day.of_curve_percent) + " %" : "-",
                       cell(shown(water, day.water_l_per_1000), us ? 1 : 0), cell(shown(feed, 1000 * day.feed_kg_per_1000), 1)});
@@ -124,8 +127,8 @@ class Telling {
         ++notes;
         continue;
       }
-      const std::string end = row.returned ? "for " + in_minutes(*row.returned - row.raised) : "still there";
-      const std::string answer = alarm.answered ? fmt::format("{} answered after {}", alarm.answered_by, in_minutes(*alarm.answered - row.raised)) : "not answered";
+      const std::string end = row.returned ? "for " + how_long(*row.returned - row.raised) : "still there";
+      const std::string answer = alarm.answered ? fmt::format("{} answered after {}", alarm.answered_by, how_long(*alarm.answered - row.raised)) : "not answered";
       lines.push_back(wrapped(fmt::format("{}, {}: {}; {}", name_of(row), row.priority, end, answer), kWidth, fmt::format("  {}  ", date_and_time(zone_, row.raised))));
     }
     fmt::print("\nAlarms{}\n", lines.empty() ? ": none that called anybody." : "");
@@ -149,13 +152,12 @@ class Telling {
     fmt::print("\nDrills{}\n", report_.drills.empty() ? ": none was held." : "");
     for (const Drill& drill : report_.drills) {
       const std::string whom = drill.who.empty() ? "nobody" : drill.who;
-      const std::string outcome = drill.answered ? fmt::format("{} answered after {}", whom, in_minutes(drill.took)) : drill.who.empty() ? "nobody answered" : drill.who + " did not answer";
+      const std::string outcome = drill.answered ? fmt::format("{} answered after {}", whom, how_long(drill.took)) : drill.who.empty() ? "nobody answered" : drill.who + " did not answer";
       fmt::print("  {}  {}{}\n", date_and_time(zone_, drill.time), outcome, drill.at_night ? ", at night" : "");
     }
   }
 
-  /// In whole minutes, seconds only below one.
-  static std::string in_minutes(Duration span) { return to_words(span < std::chrono::minutes(1) ? std::chrono::floor<std::chrono::seconds>(span) : std::chrono::round<std::chrono::minutes>(span)); }
+  static std::string how_long(Duration span) { return in_minutes(std::chrono::floor<std::chrono::seconds>(span)); }
 
   const RuleSet& rules_;
   const Flock& flock_;

@@ -41,6 +41,9 @@ struct Opened {
 /// Prints issues as text, or with `json` one object a line. Cautions only if wanted. Returns the number of errors.
 std::size_t print_issues(const std::vector<Issue>& issues, const FarmFiles& files, bool json, bool cautions);
 
+/// A span in whole minutes, as it is only below one: "41 min", "12 s".
+[[nodiscard]] std::string in_minutes(Duration span);
+
 /// A time as people write it: "10 min", "90s", "1 h"; nullopt where it is none.
 [[nodiscard]] std::optional<Duration> to_duration(const std::string& text);
 

@@ -82,6 +82,14 @@ std::string window_of_each(Function function, Duration span) {
   }
 }
 
+/// Whether it is called by the pack's own words.
+bool has_name(const Expression& it, const Wording& wording) { return wording.named != nullptr && !it.words.empty(); }
+
+std::string without_last_comma(std::string words) {
+  if (words.ends_with(',')) words.pop_back();
+  return words;
+}
+
 class Speaker {
  public:
   explicit Speaker(const Wording& wording) : wording_(wording) {}
@@ -178,7 +186,7 @@ class Speaker {
   }
 
   bool called_by_words(const Expression& it) const {
-    if (!has_name(it)) return false;
+    if (!has_name(it, wording_)) return false;
     const auto same = [&](const Expression* other) { return other->words == it.words; };
     if (std::none_of(wording_.named->begin(), wording_.named->end(), same)) wording_.named->push_back(&it);
     return true;
@@ -211,8 +219,7 @@ class Speaker {
   }
 
   /// Set apart from the words around it, where it is not a name by itself.
-  std::string in_brackets(const Expression& it) const { return has_name(it) ? number(it) : "(" + number(it) + ")"; }
-  bool has_name(const Expression& it) const { return wording_.named != nullptr && !it.words.empty(); }
+  std::string in_brackets(const Expression& it) const { return has_name(it, wording_) ? number(it) : "(" + number(it) + ")"; }
 
   std::string trade(const Expression& it) const {
     const std::string of = fmt::format("{} and {}", in_brackets(*it.children[0]), in_brackets(*it.children[1]));
@@ -394,7 +401,7 @@ class Speaker {
 
   std::string both(const Expression& it, const char* joint, Kind bracketed) const {
     const auto side = [&](const Expression& child) {
-      return child.kind == bracketed && !has_name(child) ? "(" + condition(child) + ")" : condition(child);
+      return child.kind == bracketed && !has_name(child, wording_) ? "(" + condition(child) + ")" : condition(child);
     };
     return fmt::format("{} {} {}", side(*it.children[0]), joint, side(*it.children[1]));
   }
@@ -420,9 +427,7 @@ std::size_t probe_count(const Wording& wording, std::size_t measure) {
 }
 
 std::string number_in_words(const Expression& expression, const Wording& wording) {
-  std::string words = subject_in_words(expression, wording);
-  if (words.ends_with(',')) words.pop_back();
-  return words;
+  return without_last_comma(subject_in_words(expression, wording));
 }
 
 std::string subject_in_words(const Expression& expression, const Wording& wording) {
@@ -430,9 +435,7 @@ std::string subject_in_words(const Expression& expression, const Wording& wordin
 }
 
 std::string meaning_in_words(const Expression& expression, const Wording& wording) {
-  std::string words = Speaker(wording).written_out(expression);
-  if (words.ends_with(',')) words.pop_back();
-  return words;
+  return without_last_comma(Speaker(wording).written_out(expression));
 }
 
 std::string condition_in_words(const Expression& expression, const Wording& wording) {
@@ -443,8 +446,7 @@ std::string breach_in_words(const Limit& limit, const Wording& wording) {
   const Expression& it = *limit.expression;
   const bool low = limit.side == Limit::Side::low;
   const Kind shifts = low ? Kind::subtract : Kind::add;
-  const bool called = wording.named != nullptr && !it.words.empty();
-  const bool shifted = !called && it.kind == shifts && it.children[1]->kind == Kind::number &&
+  const bool shifted = !has_name(it, wording) && it.kind == shifts && it.children[1]->kind == Kind::number &&
                        it.children[0]->kind != Kind::number && it.children[1]->number >= 0;
   return fmt::format("{}{}{}", shifted ? "more than " : "",
                      shifted ? ""
