@@ -58,6 +58,9 @@ void Engine::compile() {
     for (; rule < rules_->rules.size() && rules_->rules[rule].house == house; ++rule) compile_rule(rule);
     state.rules_end = rule;
     state.shares_end = board_.shares.size();
+    for (std::size_t i = state.probes_begin; i < state.probes_end; ++i) {
+      if (board_.series[i].has_trend()) state.trending.push_back(i);
+    }
   }
 }
 
@@ -245,8 +248,7 @@ void Engine::evaluate_all(Occasion occasion) {
 Instant Engine::due_of(std::size_t id) {
   if (id < board_.series.size()) {
     const Series& series = board_.series[id];
-    const Instant stale = series.last_good() + series.measure().stale_after;
-    return series.ever_good() && stale >= now_ ? stale : kNever;
+    return series.ever_good() && series.stale_at() >= now_ ? series.stale_at() : kNever;
   }
   const std::size_t rule = id - board_.series.size();
   const Instant due = states_[rule].next_due(rules_->rules[rule], counting_begin(rule));
@@ -282,6 +284,7 @@ void Engine::work_off_next() {
     due_.erase(due_.begin());
     scheduled_[id] = kNever;
     if (id < board_.series.size()) {
+      forget_outlook_of(id);
       concerned_.insert(concerned_.end(), probes_[id].dependents.begin(), probes_[id].dependents.end());
     } else {
       concerned_.push_back(id - board_.series.size());
@@ -300,10 +303,29 @@ void Engine::work_off_next() {
 }
 
 void Engine::work_off_minute(HouseState& house, Instant minute) {
-  for (std::size_t probe = house.probes_begin; probe < house.probes_end; ++probe) board_.series[probe].work_off_minute(minute, slope_scratch_);
+  for (const std::size_t probe : house.trending) board_.series[probe].work_off_minute(minute, slope_scratch_);
   board_.work_off_minute(std::span(board_.shares).subspan(house.shares_begin, house.shares_end - house.shares_begin), minute, wall_ahead_);
-  for (std::size_t rule = house.rules_begin; rule < house.rules_end; ++rule) evaluate(rule, Occasion::minute);
-  look_out(house);
+  if (minute >= house.outlook.until || house.judged_since >= house.rules_end - house.rules_begin) return look_out_anew(house, minute);
+  for (std::size_t rule = house.rules_begin; rule < house.rules_end; ++rule) {
+    if (!settled_[rule]) evaluate(rule, Occasion::minute);
+  }
+}
+
+/// The outlook counted on each probe to go on; what goes stale at this very moment does so before its readings are judged.
+void Engine::note_silence(Instant time) {
+  for (auto entry = due_.begin(); entry != due_.end() && entry->first <= time; ++entry) {
+    const std::size_t id = entry->second;
+    if (id < board_.series.size() && due_of(id) <= time) forget_outlook_of(id);
+  }
+}
+
+double Engine::latest(std::size_t rule) {
+  RuleState& state = states_[rule];
+  if (begun_ && state.calm && settled_[rule] && !compiled_[rule].watch.empty()) {
+    const double value = compiled_[rule].watch.run(moment(), board_);
+    if (known(value)) state.last_value = value;
+  }
+  return state.last_value;
 }
 
 void Engine::advance(Instant now) {
@@ -363,6 +385,7 @@ void Engine::note_neighbours(std::size_t probe, double value) {
 void Engine::take(std::size_t probe, Instant time, double value) {
   if (!begun_) begin(time);
   if (time > now_) advance(time);
+  if (!due_.empty() && due_.begin()->first <= now_) note_silence(now_);
   ProbeState& state = probes_[probe];
   HouseState& house = houses_[state.house];
   const bool expected = time >= house.outlook.now && board_.bands[probe].holds(value);

@@ -73,6 +73,8 @@ class Engine {
   [[nodiscard]] const std::shared_ptr<const RuleSet>& shared_rules() const { return rules_; }
   [[nodiscard]] const Series& series(std::size_t probe) const { return board_.series[probe]; }
   [[nodiscard]] const RuleState& state(std::size_t rule) const { return states_[rule]; }
+  /// The last known watched value of a rule. That in its state is older where nothing that has come concerned the rule.
+  [[nodiscard]] double latest(std::size_t rule);
   /// Puts back a rule's memory, for a start from a snapshot; to be followed by `resume`.
   void restore(std::size_t rule, const RuleState& state);
 
@@ -109,10 +111,12 @@ class Engine {
     std::size_t rules_begin = 0, rules_end = 0;
     std::size_t shares_begin = 0, shares_end = 0;
     Outlook outlook;
+    int minutes_ahead = 1;                ///< how far to look out next
     std::size_t judged_since = 0;         ///< rules judged at readings since it was taken
+    std::vector<std::size_t> trending;    ///< probes of which slopes are asked for
   };
-  /// What is kept of a probe beside its series; first what most readings look at and no more.
-  struct ProbeState {
+  /// What is kept of a probe beside its series; first what most readings look at, in one line of 64 bytes.
+  struct alignas(64) ProbeState {
     std::size_t house = 0;
     Series::Band near;                    ///< surely near its siblings, within the outlook
     bool awake = true;                    ///< one of its dependents is not settled
@@ -132,6 +136,8 @@ class Engine {
   void forget_bounds();
   void work_off_minute(HouseState& house, Instant minute);
   void look_out(HouseState& house);
+  void look_out_anew(HouseState& house, Instant minute);
+  void note_silence(Instant time);
   [[nodiscard]] bool stays_as_it_is(std::size_t rule, const Outlook& outlook);
   void unsettle(std::size_t rule);
   void wake_probes_of(std::size_t rule);

@@ -1,13 +1,15 @@
 // Engine: which rules need no judging at each reading. A rule that is calm and stays calm, or that cannot
-// tell and goes on unable to, whatever comes until the next whole minute inside the bands of what is
-// expected, would be looked at in vain. The first reading outside its band (the first of a silent probe, a
-// late one, any value that people enter) ends that for all rules that read its measure; after many judgements
-// at readings of a house the engine looks out anew there.
+// tell and goes on unable to, whatever comes for some minutes inside the bands of what is expected, would be looked
+// at in vain. The first reading outside its band (the first of a silent probe, a late one, any value that people
+// enter) and a probe that falls silent end that for all rules that read its measure. Where many rules then have to be
+// judged the engine looks out anew, and less far.
 #include "rules/engine/engine.hpp"
 
 namespace underwing {
 
 namespace {
+
+constexpr int kMinutesAheadMax = 8;
 
 /// Whether `value` can come to lie beyond `limit`, or that can come to be unknown.
 bool may_be_broken(Limit::Side side, const Range& value, const Range& limit) {
@@ -32,7 +34,7 @@ void Engine::look_out(HouseState& house) {
   Outlook& outlook = house.outlook;
   ++outlook.serial;
   outlook.now = now_;
-  outlook.until = next_minute_;
+  outlook.until = next_minute_ + std::chrono::minutes(house.minutes_ahead - 1);
   outlook.wall = wall();
   for (std::size_t probe = house.probes_begin; probe < house.probes_end; ++probe) {
     board_.bands[probe] = board_.series[probe].expected(outlook);
@@ -43,6 +45,15 @@ void Engine::look_out(HouseState& house) {
     settled_[rule] = stays_as_it_is(rule, outlook);
     if (!settled_[rule]) wake_probes_of(rule);
   }
+}
+
+/// At a whole minute that is worked off: every rule is judged, and how far to look depends on what the last look was worth.
+void Engine::look_out_anew(HouseState& house, Instant minute) {
+  const bool quiet = house.judged_since < house.rules_end - house.rules_begin;
+  house.minutes_ahead = quiet ? std::min(2 * house.minutes_ahead, kMinutesAheadMax) : std::max(house.minutes_ahead / 2, 1);
+  for (std::size_t probe = house.probes_begin; probe < house.probes_end; ++probe) board_.series[probe].trim(minute);
+  for (std::size_t rule = house.rules_begin; rule < house.rules_end; ++rule) evaluate(rule, Occasion::minute);
+  look_out(house);
 }
 
 void Engine::unsettle(std::size_t rule) {
@@ -91,6 +102,9 @@ bool Engine::stays_as_it_is(std::size_t index, const Outlook& outlook) {
   const RuleState& state = states_[index];
   const Compiled& compiled = compiled_[index];
   const bool unknown = state.waits_to_know();
+  // From minute to minute a trend goes on, and what is unknown may add up until the rule is blind.
+  const bool adds_up = unknown && !state.blind && counting_begin(index) < outlook.until;
+  if ((rule.ahead || adds_up) && outlook.has_within(std::chrono::minutes(1))) return false;
   if (!(state.calm || unknown) || !compiled.bounds_known || compiled.next_bound <= outlook.until)
     return false;
   if (!compiled.in_bounds) return !state.in_force;

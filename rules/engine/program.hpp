@@ -81,6 +81,7 @@ class Program {
   [[nodiscard]] double tally(const Step& step, const Board& board) const;
   [[nodiscard]] double mortality(Instant wall, const Board& board) const;
   [[nodiscard]] Range count_range(const Step& step, const Outlook& outlook, const Board& board) const;
+  [[nodiscard]] static Range share_range(const Share& share, double now, const Outlook& outlook);
   [[nodiscard]] Range curve_range(const CurveUse& use, const Range& age_h) const;
   [[nodiscard]] Range trade_range(const Step& step, std::span<const Range> arguments) const;
 

@@ -64,6 +64,11 @@ Range Program::trade_range(const Step& step, std::span<const Range> arguments) c
   return known(low) && known(high) ? Range::between(low - kSearchSlack, high + kSearchSlack) : Range::open();
 }
 
+/// Worked out at whole minutes only.
+Range Program::share_range(const Share& share, double now, const Outlook& outlook) {
+  return outlook.has_within(minute_step(share.span)) ? Range::open() : Range::point(now);
+}
+
 Range Program::range(const Outlook& outlook, Board& board) const {
   std::array<Range, kStackMax> stack;
   std::size_t top = 0;
@@ -97,9 +102,8 @@ Range Program::range(const Outlook& outlook, Board& board) const {
       // Of what people enter every reading is one that was not expected.
       case Op::tally: push(Range::point(tally(step, board))); break;
       case Op::birds: push(Range::point(birds(*flock_, board))); break;
-      // Worked out at whole minutes only.
-      case Op::share: push(Range::point(board.shares[step.index].mean)); break;
-      case Op::share_error: push(Range::point(board.shares[step.index].error)); break;
+      case Op::share: push(share_range(board.shares[step.index], board.shares[step.index].mean, outlook)); break;
+      case Op::share_error: push(share_range(board.shares[step.index], board.shares[step.index].error, outlook)); break;
       case Op::own: push(scaled(board.series[step.index].held_range(outlook, board.bands[step.index]), step)); break;
       case Op::own_window:
         push(scaled(

@@ -10,14 +10,16 @@
 
 namespace underwing {
 
-/// The time from now to the next whole minute, at which everything is judged anyway. What a rule cannot come
-/// to see in it, whatever readings come inside the bands that are expected of them, need not be judged at
-/// each reading.
+/// The time from now to some whole minute. What a rule cannot come to see in it, whatever readings come inside the bands
+/// that are expected of them while no probe falls silent, need not be judged at each reading, nor at the whole minutes
+/// between.
 struct Outlook {
   Instant now{}, until{};    ///< engine time, both included
   Instant wall{};            ///< wall time now
   std::uint64_t serial = 0;  ///< tells one outlook from the next
   [[nodiscard]] Duration length() const { return until - now; }
+  /// Whether what is worked out at each whole `step` is so before it ends.
+  [[nodiscard]] bool has_within(Duration step) const { return until - Duration(1) - (until - Duration(1)).time_since_epoch() % step > now; }
 };
 
 /// All that a number can be within an outlook. Logic is a number, too: 1, 0. Without a value of its own to

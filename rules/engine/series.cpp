@@ -26,9 +26,9 @@ __extension__ double to_double(__int128 sum) {
   return small == sum ? static_cast<double>(small) : static_cast<double>(sum);
 }
 
-template <typename Condition>
-void drop_while(Ring<std::int64_t>& ring, Condition condition) {
-  while (!ring.empty() && condition(ring.front())) ring.pop_front();
+template <typename Candidates, typename Condition>
+void drop_while(Candidates& ring, Condition condition) {
+  while (!ring.empty() && condition(ring.front().number)) ring.pop_front();
 }
 
 }  // namespace
@@ -61,17 +61,12 @@ std::size_t Series::add_window(Duration span, Expression::Function function) {
   if (slot == windows_.size()) {
     windows_.emplace_back();
     windows_.back().span = span;
-    windows_.back().silent_after = std::max(span / 4, stale_after_);
     span_max_ = std::max(span_max_, span);
   }
   Window& window = windows_[slot];
   using enum Expression::Function;
   const bool extreme = function == lowest || function == highest || function == spread;
-  if (extreme && !window.extremes) {
-    window.extremes = std::make_unique<Extremes>();
-    extreme_slots_.push_back(slot);
-    keeps_extremes_ = true;
-  }
+  if (extreme && !window.extremes) window.extremes = std::make_unique<Extremes>();
   if (function == slope && !window.trend) {
     window.trend = std::make_unique<Trend>();
     newest_minute_ = begin_;
@@ -133,50 +128,47 @@ void Series::note_run(Instant time, double value) {
   flat_ = kind_ == MeasureKind::gauge && run_count_ >= kFlatReadingsMin && time - run_begin_ >= flat_after_;
 }
 
+Series::Sums Series::after(const Sums& before, const Entry& entry, std::int64_t parts, const Entry& next) const {
+  const Duration held = held_since(entry.time, next.time);
+  Sums sums{before.integral + static_cast<Sum>(parts) * held.count(), before.held + held, before.grown};
+  if (kind_ == MeasureKind::counter) sums.grown += counter_growth(entry.value, next.value);
+  else if (point_like()) sums.grown += next.value;
+  return sums;
+}
+
 void Series::append(Instant time, double value) {
-  Entry entry;
-  entry.time = time;
-  entry.value = value;
-  if (!entries_.empty()) {
+  const Entry entry{time, value};
+  const bool first = !ever_good_;
+  if (!first) {
     mean_step_ += (std::fabs(value - last_value_) - mean_step_) * kNewestWeight;
     mean_value_ += (value - mean_value_) * kNewestWeight;
-    const Duration held = held_since(last_good_, time);
-    last_held_ += held;
-    last_integral_ += static_cast<Sum>(last_parts_) * held.count();
-    entry.grown = last_grown_;
-  }
-  entry.held_before = last_held_;
-  entry.integral = last_integral_;
-  if (kind_ == MeasureKind::counter) {
-    if (!entries_.empty()) entry.grown += counter_growth(last_value_, value);
-  } else if (point_like()) {
-    entry.grown += value;
-  }
-  last_grown_ = entry.grown;
-  entries_.push_back(entry);
-  if (entries_.size() == 2) second_time_ = time;
-  if (keeps_extremes_) note_extremes(value);
-  if (!ever_good_) {
+    last_sums_ = after(last_sums_, {last_good_, last_value_}, last_parts_, entry);
+  } else {
     ever_good_ = true;
     first_good_ = time;
     mean_value_ = value;
+    if (point_like()) last_sums_.grown = value;
+    first_sums_ = last_sums_;
   }
+  entries_.push_back(entry);
+  if (first) for (Window& window : windows_) put_before_first(window);
+  if (entries_.size() == 2) second_time_ = time;
+  if (kind_ == MeasureKind::tally) tallied_.push_back(last_sums_.grown);
   last_good_ = time;
   last_value_ = value;
   last_parts_ = to_parts(value);
 }
 
-/// The last entry becomes a candidate, and ends those that it outdoes.
-void Series::note_extremes(double value) {
-  const std::int64_t number = last();
-  for (const std::size_t slot : extreme_slots_) {
-    Ring<std::int64_t>& lows = windows_[slot].extremes->lows;
-    Ring<std::int64_t>& highs = windows_[slot].extremes->highs;
-    while (!lows.empty() && at(lows.back()).value >= value) lows.pop_back();
-    while (!highs.empty() && at(highs.back()).value <= value) highs.pop_back();
-    lows.push_back(number);
-    highs.push_back(number);
+/// Each entry becomes a candidate, and ends those that it outdoes.
+void Series::note_extremes(Extremes& extremes) const {
+  for (std::int64_t number = std::max(extremes.next, first_); number <= last(); ++number) {
+    const Candidate candidate{number, at(number).value};
+    while (!extremes.lows.empty() && extremes.lows.back().value >= candidate.value) extremes.lows.pop_back();
+    while (!extremes.highs.empty() && extremes.highs.back().value <= candidate.value) extremes.highs.pop_back();
+    extremes.lows.push_back(candidate);
+    extremes.highs.push_back(candidate);
   }
+  extremes.next = last() + 1;
 }
 
 /// A late reading gives minutes that were already worked off another value.
@@ -196,14 +188,15 @@ void Series::trim(Instant now) {
       drop_while(window.extremes->lows, [&](std::int64_t number) { return number < first_; });
       drop_while(window.extremes->highs, [&](std::int64_t number) { return number < first_; });
     }
-    if (window.cursor >= first_) continue;
-    window.cursor = first_ - 1;
-    note_base(window);
+    if (window.cursor < first_) put_before_first(window);
   }
 }
 
 void Series::drop_front() {
+  const Entry& front = entries_.front();
+  first_sums_ = after(first_sums_, front, to_parts(front.value), entries_[1]);
   entries_.pop_front();
+  if (!tallied_.empty()) tallied_.pop_front();
   ++first_;
   second_time_ = entries_.size() > 1 ? entries_[1].time : kNone;
 }
@@ -211,15 +204,16 @@ void Series::drop_front() {
 double Series::tally_since(Instant since) const {
   const std::int64_t begin = first_at_or_after(since);
   if (begin > last()) return 0.0;
-  return last_grown_ - at(begin).grown + at(begin).value;
+  return last_sums_.grown - tallied_[static_cast<std::size_t>(begin - first_)] + at(begin).value;
 }
 
 double Series::grown_since(Instant since) const {
   if (!ever_good()) return kUnknown;
-  const std::int64_t after = first_at_or_after(since + Duration(1));
-  if (after == first_ && first_ > 0) return kUnknown;  // what was read before then is gone
-  const std::int64_t base = after > first_ ? after - 1 : first_;
-  return last_grown_ - at(base).grown;
+  const std::int64_t after_it = first_at_or_after(since + Duration(1));
+  if (after_it == first_ && first_ > 0) return kUnknown;  // what was read before then is gone
+  double grown = first_sums_.grown;
+  for (std::int64_t number = first_ + 1; number < after_it; ++number) grown += counter_growth(at(number - 1).value, at(number).value);
+  return last_sums_.grown - grown;
 }
 
 std::int64_t Series::first_at_or_after(Instant time) const {
@@ -234,27 +228,52 @@ std::int64_t Series::first_at_or_after(Instant time) const {
 
 void Series::move_cursor(Window& window, Instant now) const {
   const Instant start = now - window.span;
-  while (window.cursor < last() && at(window.cursor + 1).time <= start) ++window.cursor;
-  note_base(window);
+  if (window.cursor < first_) {
+    if (entries_.front().time > start) {
+      window.next_time = entries_.front().time;
+      return;
+    }
+    window.cursor = first_;
+    window.base_parts = to_parts(window.base.value);
+  }
+  for (; window.cursor < last(); ++window.cursor) {
+    const Entry& next = at(window.cursor + 1);
+    window.next_time = next.time;
+    if (next.time > start) return;
+    window.base_sums = after(window.base_sums, window.base, window.base_parts, next);
+    window.base = next;
+    window.base_parts = to_parts(next.value);
+  }
+  window.next_time = kNone;
 }
 
-void Series::note_base(Window& window) const {
-  window.next_time = window.cursor < last() ? at(window.cursor + 1).time : kNone;
-  const bool none = window.cursor < first_;
-  const Entry& base = none ? entries_.front() : at(window.cursor);
-  window.base_time = base.time;
-  window.base_held = base.held_before;
-  window.base_integral = base.integral;
-  window.base_parts = none ? 0 : to_parts(base.value);
+/// It begins before all that is kept.
+void Series::put_before_first(Window& window) const {
+  window.cursor = first_ - 1;
+  window.next_time = kNone;
+  window.base = entries_.front();
+  window.base_sums = first_sums_;
+  window.base_parts = 0;
 }
 
 /// Held time up to `start`, the beginning of the window.
 Duration Series::held_before(const Window& window, Instant start) const {
-  return window.cursor < first_ ? window.base_held : window.base_held + held_since(window.base_time, start);
+  return window.cursor < first_ ? window.base_sums.held : window.base_sums.held + held_since(window.base.time, start);
 }
 
 Duration Series::held_in(const Window& window, Instant now) const {
-  return last_held_ + held_since(last_good_, now) - held_before(window, now - window.span);
+  return last_sums_.held + held_since(last_good_, now) - held_before(window, now - window.span);
+}
+
+/// What samples or a tally had come to before those within the window.
+double Series::grown_before(const Window& window) const {
+  return window.cursor < first_ ? window.base_sums.grown - window.base.value : window.base_sums.grown;
+}
+
+/// What was grown to with the entry after `cursor`.
+double Series::grown_after(const Window& window) const {
+  if (window.cursor < first_) return window.base_sums.grown;
+  return after(window.base_sums, window.base, window.base_parts, at(window.cursor + 1)).grown;
 }
 
 double Series::window(std::size_t slot, Expression::Function function, Instant now) {
@@ -262,7 +281,7 @@ double Series::window(std::size_t slot, Expression::Function function, Instant n
   Window& window = windows_[slot];
   if (flat_) return kUnknown;
   if (!ever_good_) return function == total && kind_ == MeasureKind::tally ? 0.0 : kUnknown;
-  if (function != change && function != total && now - last_good_ > window.silent_after) return kUnknown;
+  if (function != change && function != total && now - last_good_ > silent_after(window)) return kUnknown;
   if (function == slope) return window.trend->slope_per_h;
   if (window.next_time == kNone || window.next_time <= now - window.span) move_cursor(window, now);
   switch (function) {
@@ -282,16 +301,15 @@ double Series::window(std::size_t slot, Expression::Function function, Instant n
 double Series::mean_of_samples(const Window& window) const {
   const std::int64_t count = last() - window.cursor;
   if (count == 0) return kUnknown;
-  const double before = window.cursor < first_ ? at(first_).grown - at(first_).value : at(window.cursor).grown;
-  return (last_grown_ - before) / static_cast<double>(count);
+  return (last_sums_.grown - grown_before(window)) / static_cast<double>(count);
 }
 
 double Series::mean_held(const Window& window, Instant now) const {
   const Duration since_last = held_since(last_good_, now);
-  const Duration since_base = window.cursor < first_ ? Duration::zero() : held_since(window.base_time, now - window.span);
-  const Duration held = last_held_ + since_last - window.base_held - since_base;
+  const Duration since_base = window.cursor < first_ ? Duration::zero() : held_since(window.base.time, now - window.span);
+  const Duration held = last_sums_.held + since_last - window.base_sums.held - since_base;
   if (held <= Duration::zero() || held * 2 < window.span) return kUnknown;
-  const Sum sum = last_integral_ + static_cast<Sum>(last_parts_) * since_last.count() - window.base_integral -
+  const Sum sum = last_sums_.integral + static_cast<Sum>(last_parts_) * since_last.count() - window.base_sums.integral -
                   static_cast<Sum>(window.base_parts) * since_base.count();
   return to_double(sum) / static_cast<double>(held.count()) / kParts;
 }
@@ -304,11 +322,12 @@ void Series::drop_expired(const Window& window, Instant now) const {
 }
 
 double Series::extreme(const Window& window, Expression::Function function, Instant now) const {
+  note_extremes(*window.extremes);
   drop_expired(window, now);
   if (window.extremes->lows.empty()) return kUnknown;
   if (!point_like() && held_in(window, now) * 2 < window.span) return kUnknown;
-  const double low = at(window.extremes->lows.front()).value;
-  const double high = at(window.extremes->highs.front()).value;
+  const double low = window.extremes->lows.front().value;
+  const double high = window.extremes->highs.front().value;
   if (function == Expression::Function::lowest) return low;
   if (function == Expression::Function::highest) return high;
   return high - low;
@@ -316,28 +335,23 @@ double Series::extreme(const Window& window, Expression::Function function, Inst
 
 double Series::change(const Window& window, Instant now) const {
   if (!usable(now) || window.cursor < first_) return kUnknown;
-  const Entry& then = at(window.cursor);
-  if (now - window.span - then.time >= stale_after_) return kUnknown;
-  return last_value_ - then.value;
+  if (now - window.span - window.base.time >= stale_after_) return kUnknown;
+  return last_value_ - window.base.value;
 }
 
 double Series::total(const Window& window, Instant now) const {
   if (kind_ == MeasureKind::tally) {
     if (window.cursor == last()) return 0.0;
-    const double before = window.cursor < first_ ? at(first_).grown - at(first_).value : at(window.cursor).grown;
-    return last_grown_ - before;
+    return last_sums_.grown - grown_before(window);
   }
   if (!usable(now) || held_in(window, now) * 2 < window.span) return kUnknown;
   const Instant start = now - window.span;
-  const bool base_before = window.cursor >= first_ && start - at(window.cursor).time <= stale_after_;
-  const std::int64_t base = base_before ? window.cursor : window.cursor + 1;
-  if (base > last()) return kUnknown;
-  return last_grown_ - at(base).grown;
+  const bool base_before = window.cursor >= first_ && start - window.base.time <= stale_after_;
+  if (!base_before && window.cursor == last()) return kUnknown;
+  return last_sums_.grown - (base_before ? window.base_sums.grown : grown_after(window));
 }
 
 void Series::work_off_minute(Instant minute, SlopeScratch& scratch) {
-  trim(minute);
-  if (newest_minute_ == kNone) return;
   newest_minute_ = std::max(newest_minute_, minute);
   for (Window& window : windows_) {
     if (!window.trend) continue;

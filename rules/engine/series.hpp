@@ -9,6 +9,7 @@
 #include <vector>
 
 #include "rules/base/time.hpp"
+#include "rules/engine/chunks.hpp"
 #include "rules/engine/range.hpp"
 #include "rules/engine/ring.hpp"
 #include "rules/engine/theil_sen.hpp"
@@ -36,7 +37,7 @@ enum class QualityTest : std::uint8_t { none, gross_range, rate_of_change, flat_
 /// numbers (1e-9 of a unit times milliseconds, 128 bits), so that a mean is the same however long the watch
 /// has run, and costs the same however long the window is.
 ///
-/// Memory: 48 bytes a good reading inside the longest window, at most kReadingsMax of them; beyond that the
+/// Memory: 16 bytes a good reading inside the longest window, at most kReadingsMax of them; beyond that the
 /// oldest go, and long windows count as held only for what is left.
 class alignas(64) Series {
  public:
@@ -66,12 +67,18 @@ class alignas(64) Series {
   /// Notes the values held at whole minute `minute` and works out the slopes. Minutes come in order, none
   /// left out.
   void work_off_minute(Instant minute, SlopeScratch& scratch);
+  /// Whether a slope is asked for; otherwise there is nothing to work off.
+  [[nodiscard]] bool has_trend() const { return newest_minute_ != kNone; }
+  /// Lets go of readings that no window reaches any more.
+  void trim(Instant now);
 
   [[nodiscard]] const Measure& measure() const { return *measure_; }
   [[nodiscard]] bool ever_good() const { return ever_good_; }
   [[nodiscard]] Instant first_good() const { return first_good_; }
   [[nodiscard]] Instant last_good() const { return last_good_; }
   [[nodiscard]] double last_value() const { return last_value_; }
+  /// From then on it is not fresh, unless a reading comes. Only where one was good.
+  [[nodiscard]] Instant stale_at() const { return last_good_ + stale_after_; }
   [[nodiscard]] bool fresh(Instant now) const {
     return ever_good() && now - last_good_ < stale_after_;
   }
@@ -113,16 +120,24 @@ class alignas(64) Series {
   __extension__ using Sum = __int128;
 
   struct Entry {
-    Sum integral = 0;          ///< of held value over held time before this entry, 1e-9 units x ms
     Instant time{};
-    Duration held_before{0};   ///< held time before this entry
     double value = 0;
-    double grown = 0;          ///< counters and tallies: growth; samples: sum; up to and with this entry
+  };
+  /// What belongs to an entry and is not kept with it: it follows from that of the entry before.
+  struct Sums {
+    Sum integral = 0;        ///< of held value over held time before the entry, 1e-9 units x ms
+    Duration held{0};        ///< held time before the entry
+    double grown = 0;        ///< counters and tallies: growth; samples: sum; up to and with the entry
   };
 
   /// Candidates for lowest and highest, oldest first.
+  struct Candidate {
+    std::int64_t number = 0;
+    double value = 0;
+  };
   struct Extremes {
-    Ring<std::int64_t> lows, highs;
+    Ring<Candidate> lows, highs;
+    std::int64_t next = 0;  ///< entries from it on have not been looked at yet
   };
   struct Trend {
     Duration step{};
@@ -133,13 +148,11 @@ class alignas(64) Series {
   /// `base` and `next_time` are those of `cursor`, so that a mean reads this and no entry.
   struct Window {
     Duration span{};
-    Duration silent_after{};             ///< longer without a reading, and most functions know nothing
     Instant next_time = kNone;           ///< of the entry after `cursor`; kNone: there was none
     std::int64_t cursor = -1;            ///< entry at or before now - span; below first_: none
-    Instant base_time{};                 ///< of the entry at `cursor`
-    Duration base_held{0};               ///< held time before it
-    Sum base_integral = 0;
+    Entry base{};                        ///< the one at `cursor`, or else the first
     std::int64_t base_parts = 0;         ///< its value in parts; 0 where there is none, so that it adds nothing
+    Sums base_sums{};
     std::unique_ptr<Extremes> extremes;  ///< where a function asks for them
     std::unique_ptr<Trend> trend;
   };
@@ -155,17 +168,21 @@ class alignas(64) Series {
   [[nodiscard]] double held_at(Instant time) const;
   [[nodiscard]] std::int64_t first_at_or_after(Instant time) const;
   void append(Instant time, double value);
-  void note_extremes(double value);
+  [[nodiscard]] Sums after(const Sums& before, const Entry& entry, std::int64_t parts, const Entry& next) const;
+  [[nodiscard]] double grown_before(const Window& window) const;
+  [[nodiscard]] double grown_after(const Window& window) const;
   void note_run(Instant time, double value);
   void mend_minutes(Trend& trend, Instant time, double value) const;
-  void trim(Instant now);
   void move_cursor(Window& window, Instant now) const;
-  void note_base(Window& window) const;
+  void put_before_first(Window& window) const;
   void drop_front();
+  void note_extremes(Extremes& extremes) const;
   void drop_expired(const Window& window, Instant now) const;
   [[nodiscard]] Duration held_in(const Window& window, Instant now) const;
   [[nodiscard]] Duration held_since(Instant time, Instant now) const { return std::min<Duration>(now - time, stale_after_); }
   [[nodiscard]] Duration held_before(const Window& window, Instant start) const;
+  /// Longer without a reading, and most functions know nothing.
+  [[nodiscard]] Duration silent_after(const Window& window) const { return std::max(window.span / 4, stale_after_); }
   [[nodiscard]] double mean_of_samples(const Window& window) const;
   [[nodiscard]] double mean_held(const Window& window, Instant now) const;
   [[nodiscard]] double extreme(const Window& window, Expression::Function function, Instant now) const;
@@ -174,8 +191,8 @@ class alignas(64) Series {
   void work_out_slope(const Window& window, Instant minute, SlopeScratch& scratch);
   /// What a window loses within an outlook.
   struct Leaving {
-    std::int64_t last = 0;       ///< the entry that holds at its beginning when the outlook ends
-    double low = 0, high = 0;    ///< of the values
+    double low = 0, high = 0;    ///< of the values that held at its beginning
+    double grown = 0;            ///< up to the last of them
   };
   [[nodiscard]] std::optional<Leaving> leaving(const Window& window, const Outlook& outlook) const;
   [[nodiscard]] Range mean_range(const Window& window, const Outlook& outlook, const Band& band) const;
@@ -187,7 +204,6 @@ class alignas(64) Series {
   MeasureKind kind_;
   bool flat_ = false;
   bool ever_good_ = false;
-  bool keeps_extremes_ = false;      ///< a window does, so that each reading concerns it
   std::uint8_t run_count_ = 0;       ///< equal readings in a row, counted up to kFlatReadingsMin
   Instant newest_{Duration::min()};  ///< of all readings, rejected ones included
   double plausible_low_, plausible_high_;
@@ -199,20 +215,20 @@ class alignas(64) Series {
   Instant last_good_{};
   double last_value_ = 0;
   std::int64_t last_parts_ = 0;      ///< last_value_ in parts
-  Duration last_held_{0};            ///< held time before the last entry
   double mean_value_ = 0;            ///< of the readings, the later ones counting more
   double mean_step_ = 0;             ///< how far a reading lies from the one before, likewise
   Instant run_begin_{};
   Instant newest_minute_ = kNone;    ///< at which a slope has noted a value; kNone: no slope is asked for
-
-  Sum last_integral_ = 0;
-  double last_grown_ = 0;            ///< up to and with the last entry
-  Ring<Entry> entries_;
-
   std::int64_t first_ = 0;           ///< number of entries_.front(); numbers only rise
+
+  Sums last_sums_;                   ///< of the last entry
+  static constexpr std::size_t kChunk = 32;
+  Chunks<Entry, kChunk> entries_;
+
+  Sums first_sums_;                  ///< of the first entry
   std::vector<Window> windows_;
-  std::vector<std::size_t> extreme_slots_;  ///< windows that keep extremes
   Duration span_max_{0};
+  Ring<double> tallied_;             ///< of a tally: what it had grown to, for each entry
 
   Instant first_good_{};
   const Measure* measure_;

@@ -1,6 +1,7 @@
 // Series: what it can say until the next whole minute.
 #include <algorithm>
 
+#include "rules/engine/counter.hpp"
 #include "rules/engine/series.hpp"
 
 namespace underwing {
@@ -14,7 +15,7 @@ constexpr double kGrowthExpected = 3;
 }  // namespace
 
 Series::Band Series::expected(const Outlook& outlook) const {
-  if (!usable(outlook.now) || outlook.until - last_good_ >= stale_after_) return {};
+  if (!usable(outlook.now)) return {};
   // Readings that go on being equal may make it flat.
   if (kind_ == MeasureKind::gauge && outlook.until - run_begin_ >= flat_after_) return {};
   switch (kind_) {
@@ -28,6 +29,8 @@ Series::Band Series::expected(const Outlook& outlook) const {
     }
     case MeasureKind::state:
       return {last_value_, last_value_};
+    case MeasureKind::sample:  // each stands for itself
+      return {-Range::kFar, Range::kFar};
     default:
       return {};
   }
@@ -35,24 +38,26 @@ Series::Band Series::expected(const Outlook& outlook) const {
 
 Range Series::held_range(const Outlook& outlook, const Band& band) const {
   if (!usable(outlook.now)) return Range::unknown();
-  return band.empty() ? Range::open() : Range::between(band.low, band.high);
+  return band.empty() || kind_ == MeasureKind::sample ? Range::open() : Range::between(band.low, band.high);
 }
 
 /// The entries that hold at the window's beginning, now and until the outlook ends. nullopt: with a gap
 /// between, or more than the window has.
 std::optional<Series::Leaving> Series::leaving(const Window& window, const Outlook& outlook) const {
   const Instant start = outlook.now - window.span, end = outlook.until - window.span;
-  if (window.span <= outlook.length() || window.cursor < first_ || start - window.base_time >= stale_after_)
+  if (window.span <= outlook.length() || window.cursor < first_ || start - window.base.time >= stale_after_)
     return std::nullopt;
-  Leaving found{window.cursor, at(window.cursor).value, at(window.cursor).value};
-  while (found.last < last() && at(found.last + 1).time <= end) {
-    const Instant before = at(found.last).time;
-    const Entry& entry = at(++found.last);
-    if (entry.time - before >= stale_after_) return std::nullopt;
+  Entry holds = window.base;
+  Leaving found{holds.value, holds.value, window.base_sums.grown};
+  for (std::int64_t number = window.cursor + 1; number <= last() && at(number).time <= end; ++number) {
+    const Entry& entry = at(number);
+    if (entry.time - holds.time >= stale_after_) return std::nullopt;
     found.low = std::min(found.low, entry.value);
     found.high = std::max(found.high, entry.value);
+    if (kind_ == MeasureKind::counter) found.grown += counter_growth(holds.value, entry.value);
+    holds = entry;
   }
-  return end - at(found.last).time < stale_after_ ? std::optional(found) : std::nullopt;
+  return end - holds.time < stale_after_ ? std::optional(found) : std::nullopt;
 }
 
 Range Series::mean_range(const Window& window, const Outlook& outlook, const Band& band) const {
@@ -86,7 +91,7 @@ Range Series::total_range(const Window& window, const Outlook& outlook, const Ba
   }
   const auto gone = leaving(window, outlook);
   if (!gone) return Range::open();
-  return Range::between(grown - (at(gone->last).grown - at(window.cursor).grown), grown + more);
+  return Range::between(grown - (gone->grown - window.base_sums.grown), grown + more);
 }
 
 Range Series::extreme_range(const Window& window, Expression::Function function, const Outlook& outlook,
@@ -109,11 +114,11 @@ Range Series::window_range(std::size_t slot, Expression::Function function, cons
   if (flat_ || !ever_good_) return point_like() ? Range::open() : Range::unknown();
   const double now = window(slot, function, outlook.now);
   const Window& window = windows_[slot];
-  if (!usable(outlook.now) && !known(now) && outlook.now - last_good_ > window.silent_after)
+  if (!usable(outlook.now) && !known(now) && outlook.now - last_good_ > silent_after(window))
     return Range::unknown();
   if (band.empty() || point_like() || entries_.size() > kReadingsMax / 2)
     return Range::open();  // a full one loses its oldest early
-  if (function == slope) return Range::point(now);
+  if (function == slope) return outlook.has_within(window.trend->step) ? Range::open() : Range::point(now);
   const Duration held = held_in(window, outlook.now);
   const bool half_held = (held - outlook.length()) * 2 >= window.span;
   if (function != change && (held + outlook.length()) * 2 < window.span) return Range::unknown();

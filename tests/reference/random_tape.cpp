@@ -17,14 +17,14 @@ struct Arrival {
 };
 
 /// How a tape behaves. Calm ones give the engine reason to expect what comes, speak often, and surprise it
-/// now and then.
-enum class Mood : std::uint8_t { mean, calm };
+/// now and then; still ones do so seldom enough that it has not looked for minutes.
+enum class Mood : std::uint8_t { mean, calm, still };
 
 /// One probe that wanders, sticks, falls silent, lies and repeats itself.
 class RandomProbe {
  public:
   RandomProbe(const RuleSet& rules, std::size_t probe, Mood mood, Dice& dice)
-      : dice_(dice), calm_(mood == Mood::calm), probe_(probe), kind_(rules.probes[probe].quality.kind) {
+      : dice_(dice), calm_(mood != Mood::mean), still_(mood == Mood::still), probe_(probe), kind_(rules.probes[probe].quality.kind) {
     const std::string& measure = rules.probes[probe].quality.name;
     level_ = measure == "air_temperature"                               ? 31
              : measure == "relative_humidity" || measure == "crop_fill" ? 60
@@ -50,7 +50,7 @@ class RandomProbe {
 
  private:
   Duration pause() {
-    if (surprises(1)) return minutes(dice_.from(2, 40));
+    if (surprises(still_ ? 5 : 1)) return minutes(dice_.from(2, 40));
     if (dice_.chance(3)) return seconds(dice_.from(1, 2));
     if (dice_.chance(10)) return period_ + seconds(dice_.from(-5, 30));
     return period_;
@@ -103,13 +103,13 @@ class RandomProbe {
     return level_;
   }
 
-  /// Of a calm probe, one tenth as often.
-  bool surprises(int percent) { return dice_.chance(percent) && (!calm_ || dice_.chance(10)); }
+  /// Of a calm probe, one tenth as often; of a still one, one hundredth.
+  bool surprises(int percent) { return dice_.chance(percent) && (!calm_ || dice_.chance(10)) && (!still_ || dice_.chance(10)); }
 
   [[nodiscard]] double rounded(double value) const { return std::round(value / grid_) * grid_; }
 
   Dice& dice_;
-  bool calm_;
+  bool calm_, still_;
   std::size_t probe_;
   MeasureKind kind_;
   double level_ = 0;
@@ -152,7 +152,7 @@ void add_work(std::vector<Arrival>& arrivals, std::size_t houses, Instant begin,
 std::vector<ReferenceInput> random_tape(const RuleSet& rules, const RandomFarm& farm, Dice& dice) {
   const Instant end = farm.tape_begin + farm.tape_span;
   std::vector<Arrival> arrivals;
-  const Mood mood = dice.chance(50) ? Mood::calm : Mood::mean;
+  const Mood mood = dice.chance(40) ? Mood::mean : dice.chance(50) ? Mood::calm : Mood::still;
   for (std::size_t probe = 0; probe < rules.probes.size(); ++probe) {
     if (dice.chance(5)) continue;  // Never heard.
     const std::vector<Arrival> said = RandomProbe(rules, probe, mood, dice).speak(farm.tape_begin, end);
