@@ -537,7 +537,7 @@ void Watch::keep_recent() {
   for (std::size_t rule = 0; rule < recent_.size(); ++rule) {
     const RuleState& state = engine_->state(rule);
     if (!state.in_force || !rules_->rules[rule].watch) continue;
-    recent_[rule].push_back(state.unknown_since == kNever ? state.last_value : kUnknown);
+    recent_[rule].push_back(state.unknown_since == kNever ? engine_->latest(rule) : kUnknown);
     if (recent_[rule].size() > kRecentMinutes) recent_[rule].pop_front();
   }
 }

@@ -100,7 +100,7 @@ double Watch::pace_towards(std::size_t rule, Side side) const {
   }
   // What was read since the last whole minute counts, too.
   const double since = hours_of(now_ - (minute_due_ - 1min)) * 60;
-  const double latest = engine_->state(rule).last_value;
+  const double latest = engine_->latest(rule);
   if (since > 0 && known(latest)) points.push_back({static_cast<double>(minutes.size()) - 1 + since, latest});
   double steepest = kUnknown;
   for (const std::size_t length : {kLongTrend, kShortTrend}) {

@@ -57,7 +57,7 @@ struct RuleState {
   std::size_t minutes_count = 0;               ///< worked off in all; the newest is at (count - 1) % 16
   double trend_per_min = kUnknown;             ///< Theil-Sen slope of them; unknown for fewer than eight
 
-  double last_value = kUnknown;                ///< last known watched value, for what people are told
+  double last_value = kUnknown;                ///< last known watched value when it was judged; see Engine::latest
   bool calm = false;  ///< nothing runs, stands or is unknown: while no limit is broken or in sight, or it is not
                       ///< in force, nothing changes
 

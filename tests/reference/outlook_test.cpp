@@ -1,0 +1,127 @@
+// Goal: what the engine leaves unjudged for minutes is judged at the very moment at which it matters, and people hear
+// values of now. Method: tapes made by hand, with the events that follow from the rules of order. Every value is
+// invented.
+
+#include <gtest/gtest.h>
+
+#include "rules/engine/engine.hpp"
+#include "rules/files/load.hpp"
+
+namespace underwing {
+namespace {
+
+using std::chrono::minutes;
+using std::chrono::seconds;
+
+constexpr Instant kBegin{std::chrono::sys_days{std::chrono::year{2026} / 3 / 2} + std::chrono::hours(10)};
+
+constexpr const char* kFarm = R"(format: 1
+farm: Made Up
+time_zone: UTC
+houses:
+  h:
+    probes:
+      air_temperature: [a, b, c]
+plugins:
+  paper: {run: print}
+people:
+  wren: {text: "+44 7700 900101"}
+duty:
+  - {who: wren}
+call_out:
+  urgent:
+    - {after: 0 min, tell: on-duty, by: text}
+  soon:
+    - {after: 0 min, tell: on-duty, by: text}
+  note: {daily: "06:30", tell: on-duty, by: text}
+)";
+
+constexpr const char* kFlock = R"(format: 1
+flock: one
+house: h
+placed: 2026-03-02 09:30
+birds: 1000
+chick_weight: 42 g
+packs: [small]
+)";
+
+constexpr const char* kPack = R"(format: 1
+pack: small
+measures:
+  air_temperature: {stale_after: 5 min}
+rules:
+  r:
+    about: Made up
+    watch: lowest(air_temperature)
+    high: 29 °C
+    priority: note
+)";
+
+std::shared_ptr<const RuleSet> rules() {
+  FarmFiles files;
+  files.farm_path = "farm.yaml";
+  files.farm_text = kFarm;
+  files.flocks["flocks/one.yaml"] = kFlock;
+  files.packs["rules/small.yaml"] = kPack;
+  const Loaded loaded = load_farm(files, [](const std::string& name) {
+    Zone zone;
+    zone.name = name;
+    return std::optional(zone);
+  });
+  EXPECT_TRUE(loaded.ok());
+  return loaded.rules;
+}
+
+struct House {
+  std::shared_ptr<const RuleSet> set = rules();
+  Engine engine{set};
+
+  void say(const char* probe, Duration after, double value) {
+    engine.take(set->find_probe(std::string("h/air_temperature/") + probe).value(), kBegin + after, value);
+  }
+  /// Every ten seconds b and c, the first calm, the second to and fro across 29 °C; a, the lowest, until it falls silent.
+  void speak(Duration from, Duration to, bool with_a) {
+    for (Duration at = from; at <= to; at += seconds(10)) {
+      const bool even = at % seconds(20) == Duration::zero();
+      if (with_a) say("a", at, even ? 25 : 25.1);
+      say("b", at, even ? 32 : 32.1);
+      say("c", at, even ? 28.2 : 29.8);
+    }
+  }
+};
+
+TEST(Outlook, EndsWhenAProbeFallsSilentBeforeWhatElseIsReadThen) {
+  House house;
+  house.engine.begin(kBegin);
+  house.speak(seconds(0), minutes(30), true);
+  ASSERT_TRUE(house.engine.events().empty());
+  house.speak(minutes(30) + seconds(10), minutes(35) - seconds(10), false);
+  ASSERT_TRUE(house.engine.events().empty());
+
+  // At 10:35 a is stale; b is read before c has come back below the limit, and there is no on_delay.
+  house.speak(minutes(35), minutes(35), false);
+  house.engine.advance(kBegin + minutes(35) + seconds(1));
+  ASSERT_EQ(house.engine.events().size(), 2U);
+  const Event& raised = house.engine.events().front();
+  EXPECT_EQ(raised.kind, Event::Kind::raised);
+  EXPECT_EQ(raised.time, kBegin + minutes(35));
+  EXPECT_EQ(raised.value, 29.8);
+  EXPECT_EQ(house.engine.events().back().kind, Event::Kind::returned);
+  EXPECT_EQ(house.engine.events().back().time, kBegin + minutes(35));
+}
+
+TEST(Outlook, GivesTheLatestValueOfARuleThatNobodyJudged) {
+  House house;
+  house.engine.begin(kBegin);
+  house.speak(seconds(0), minutes(20), true);
+  for (Duration at = minutes(20) + seconds(10); at < minutes(26); at += seconds(10)) {
+    house.speak(at, at, true);
+    const double lowest = at % seconds(20) == Duration::zero() ? 25 : 25.1;
+    ASSERT_EQ(house.engine.latest(0), lowest) << at.count();
+  }
+  house.speak(minutes(26), minutes(40), false);
+  EXPECT_EQ(house.engine.latest(0), 28.2) << "without a";
+}
+
+}  // namespace
+}  // namespace underwing
