@@ -32,6 +32,13 @@ Board::~Board() = default;
 Board::Board(Board&&) noexcept = default;
 Board& Board::operator=(Board&&) noexcept = default;
 
+void Board::add_series(const Measure& measure, Instant begin) {
+  const Series::Quality quality(measure);
+  auto found = std::find(qualities.begin(), qualities.end(), quality);
+  if (found == qualities.end()) found = qualities.insert(qualities.end(), quality);
+  series.emplace_back(measure, *found, begin);
+}
+
 std::size_t Board::find_row(ProbeRow row) {
   std::size_t index = house_begin.row;
   while (index < rows.size() && !rows[index].reads_like(row)) ++index;
@@ -152,8 +159,8 @@ void Board::fill_range(ProbeRow& row, const Outlook& outlook) {
     }
     Series& one = series[probe];
     const Range range = row.window_function == Expression::Function::none
-                            ? one.held_range(outlook, bands[probe])
-                            : one.window_range(row.window_slot, row.window_function, outlook, bands[probe]);
+                            ? one.held_range(outlook)
+                            : one.window_range(row.window_slot, row.window_function, outlook);
     if (range.is_known == Range::Known::perhaps) row.settled = false;
     if (!range.sure()) continue;
     row.lows.push_back(range.low);

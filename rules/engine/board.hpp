@@ -1,6 +1,7 @@
 #pragma once
 
 #include <cstdint>
+#include <deque>
 #include <memory>
 #include <span>
 #include <vector>
@@ -90,6 +91,7 @@ struct Share {
 /// the engine; programs refer into it.
 struct Board {
   std::vector<Series> series;  ///< by probe index
+  std::deque<Series::Quality> qualities;  ///< of them, each once
   std::vector<ProbeRow> rows;
   std::vector<Aggregate> aggregates;
   std::vector<Cell> cells;
@@ -106,6 +108,7 @@ struct Board {
 
   /// While compiling: a new house begins, which shares nothing with those before.
   void begin_house() { house_begin = {rows.size(), aggregates.size(), cells.size(), shares.size()}; }
+  void add_series(const Measure& measure, Instant begin);
   /// Finds or adds; gives the index.
   std::size_t find_row(ProbeRow row);
   std::size_t find_aggregate(const Aggregate& aggregate);
@@ -119,9 +122,7 @@ struct Board {
   [[nodiscard]] double value_of(const Aggregate& aggregate, const Moment& moment);
   [[nodiscard]] double value_of_cell(std::size_t cell, const Moment& moment);
 
-  /// What is expected of each probe within the outlook at hand, and all that aggregates and cells can come to
-  /// then.
-  std::vector<Series::Band> bands;
+  /// All that aggregates and cells can come to within the outlook at hand.
   [[nodiscard]] Range range_of(const Aggregate& aggregate, const Outlook& outlook);
   [[nodiscard]] Range range_of_cell(std::size_t cell, const Outlook& outlook);
 

@@ -36,10 +36,11 @@ Engine::Engine(std::shared_ptr<const RuleSet> rules) : rules_(std::move(rules)) 
 void Engine::compile() {
   board_.rules = rules_.get();
   board_.series.clear();
-  for (const Probe& probe : rules_->probes) board_.series.emplace_back(probe.quality, now_);
+  board_.qualities.clear();
+  board_.series.reserve(rules_->probes.size());
+  for (const Probe& probe : rules_->probes) board_.add_series(probe.quality, now_);
   compiled_.resize(rules_->rules.size());
   probes_.assign(rules_->probes.size(), {});
-  board_.bands.assign(rules_->probes.size(), {});
   settled_.assign(rules_->rules.size(), false);
   find_siblings();
   for (const Flock& flock : rules_->flocks) {
@@ -50,7 +51,7 @@ void Engine::compile() {
   for (std::size_t house = 0; house < houses_.size(); ++house) {
     HouseState& state = houses_[house];
     state.probes_begin = probe;
-    for (; probe < probes_.size() && rules_->probes[probe].house == house; ++probe) probes_[probe].house = house;
+    for (; probe < probes_.size() && rules_->probes[probe].house == house; ++probe) gate(probe).house = static_cast<std::uint32_t>(house);
     state.probes_end = probe;
     state.rules_begin = rule;
     state.shares_begin = board_.shares.size();
@@ -358,18 +359,20 @@ void Engine::note_quality(std::size_t probe, const Series::Taken& taken, double 
                              : flat                              ? QualityTest::flat_line
                                                                  : QualityTest::none;
   if (taken.ran_back) emit_quality(probe, Event::Kind::ran_back, QualityTest::none, value);
-  if (failed == probes_[probe].failing) return;
-  probes_[probe].failing = failed;
+  if (failed == gate(probe).failing) return;
+  gate(probe).failing = failed;
   emit_quality(probe, failed == QualityTest::none ? Event::Kind::accepted : Event::Kind::rejected, failed, value);
 }
 
 void Engine::note_neighbours(std::size_t probe, double value) {
-  ProbeState& state = probes_[probe];
-  if ((!state.suspect && state.near.holds(value)) || state.siblings.empty()) return;
+  Series::Gate& state = gate(probe);
+  if (!state.suspect && state.near.holds(value)) return;
+  const std::vector<std::size_t>& siblings = probes_[probe].siblings;
+  if (siblings.empty()) return;
   const double max_apart = *rules_->probes[probe].quality.max_apart;
   held_.clear();
   std::size_t near = 0;
-  for (const std::size_t sibling : state.siblings) {
+  for (const std::size_t sibling : siblings) {
     const double held = board_.series[sibling].held(now_);
     if (!known(held) || waits(sibling, wall())) continue;
     held_.push_back(held);
@@ -386,16 +389,16 @@ void Engine::take(std::size_t probe, Instant time, double value) {
   if (!begun_) begin(time);
   if (time > now_) advance(time);
   if (!due_.empty() && due_.begin()->first <= now_) note_silence(now_);
-  ProbeState& state = probes_[probe];
-  HouseState& house = houses_[state.house];
-  const bool expected = time >= house.outlook.now && board_.bands[probe].holds(value);
-  const Series::Taken taken = board_.series[probe].take(time, value, now_);
+  Series& series = board_.series[probe];
+  HouseState& house = houses_[series.gate.house];
+  const bool expected = time >= house.outlook.now && series.gate.expected.holds(value);
+  const Series::Taken taken = series.take(time, value, now_);
   if (!taken.newer) return;
   if (!expected) forget_outlook_of(probe);
   if (taken.first_good) ++first_readings_;
   ++version_;
   // Nothing is wrong with most readings, and was not with those before.
-  if (taken.failed != QualityTest::none || taken.ran_back || state.failing != QualityTest::none || board_.series[probe].flat()) {
+  if (taken.failed != QualityTest::none || taken.ran_back || series.gate.failing != QualityTest::none || series.flat()) {
     note_quality(probe, taken, value);
   }
   if (taken.failed == QualityTest::none) {
@@ -403,8 +406,8 @@ void Engine::take(std::size_t probe, Instant time, double value) {
     // It goes stale later than it would have before: what is scheduled looks again when it comes up.
     if (scheduled_[probe] == kNever) schedule(probe, due_of(probe));
   }
-  if (!state.awake) return;
-  for (const std::size_t rule : state.dependents) {
+  if (!series.gate.awake) return;
+  for (const std::size_t rule : probes_[probe].dependents) {
     if (settled_[rule]) continue;
     evaluate(rule, Occasion::reading);
     ++house.judged_since;

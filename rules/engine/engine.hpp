@@ -115,19 +115,16 @@ class Engine {
     std::size_t judged_since = 0;         ///< rules judged at readings since it was taken
     std::vector<std::size_t> trending;    ///< probes of which slopes are asked for
   };
-  /// What is kept of a probe beside its series; first what most readings look at, in one line of 64 bytes.
-  struct alignas(64) ProbeState {
-    std::size_t house = 0;
-    Series::Band near;                    ///< surely near its siblings, within the outlook
-    bool awake = true;                    ///< one of its dependents is not settled
-    QualityTest failing = QualityTest::none;
-    bool suspect = false;                 ///< the neighbour test marks it
+  /// What is kept of a probe beside its series and its gate there.
+  struct ProbeState {
     bool may_wait = false;                ///< a flock of its house names it as one that counts only later
     std::vector<std::size_t> dependents;  ///< rules to evaluate after its readings
     std::vector<std::size_t> readers;     ///< rules that depend on its measure in its house, through other probes too
     std::vector<std::size_t> siblings;    ///< other probes of its measure, where the neighbour test asks for them
   };
 
+  [[nodiscard]] Series::Gate& gate(std::size_t probe) { return board_.series[probe].gate; }
+  [[nodiscard]] const Series::Gate& gate(std::size_t probe) const { return board_.series[probe].gate; }
   void compile();
   void compile_rule(std::size_t rule);
   void find_siblings();

@@ -81,8 +81,8 @@ void Engine::adopt(const Engine& older) {
     if (!source || older.rules_->probes[*source].quality.unit.text != rules_->probes[probe].quality.unit.text) continue;
     board_.series[probe].adopt(older.board_.series[*source], now_);
     first_readings_ += board_.series[probe].ever_good();
-    probes_[probe].failing = older.probes_[*source].failing;
-    probes_[probe].suspect = older.probes_[*source].suspect;
+    gate(probe).failing = older.gate(*source).failing;
+    gate(probe).suspect = older.gate(*source).suspect;
     schedule(probe, due_of(probe));
   }
   for (Share& share : board_.shares) board_.work_out(share, now_, wall_ahead_);

@@ -37,10 +37,10 @@ void Engine::look_out(HouseState& house) {
   outlook.until = next_minute_ + std::chrono::minutes(house.minutes_ahead - 1);
   outlook.wall = wall();
   for (std::size_t probe = house.probes_begin; probe < house.probes_end; ++probe) {
-    board_.bands[probe] = board_.series[probe].expected(outlook);
+    gate(probe).expected = board_.series[probe].expected_within(outlook);
   }
-  for (std::size_t probe = house.probes_begin; probe < house.probes_end; ++probe) probes_[probe].near = near_siblings(probe, outlook);
-  for (std::size_t probe = house.probes_begin; probe < house.probes_end; ++probe) probes_[probe].awake = false;
+  for (std::size_t probe = house.probes_begin; probe < house.probes_end; ++probe) gate(probe).near = near_siblings(probe, outlook);
+  for (std::size_t probe = house.probes_begin; probe < house.probes_end; ++probe) gate(probe).awake = false;
   for (std::size_t rule = house.rules_begin; rule < house.rules_end; ++rule) {
     settled_[rule] = stays_as_it_is(rule, outlook);
     if (!settled_[rule]) wake_probes_of(rule);
@@ -63,20 +63,20 @@ void Engine::unsettle(std::size_t rule) {
 }
 
 void Engine::wake_probes_of(std::size_t rule) {
-  for (const std::size_t probe : compiled_[rule].probes) probes_[probe].awake = true;
+  for (const std::size_t probe : compiled_[rule].probes) gate(probe).awake = true;
 }
 
 void Engine::forget_outlook() {
   settled_.assign(settled_.size(), false);
-  for (ProbeState& probe : probes_) {
-    probe.near = {};
-    probe.awake = true;
+  for (Series& series : board_.series) {
+    series.gate.near = {};
+    series.gate.awake = true;
   }
 }
 
 void Engine::forget_outlook_of(std::size_t probe) {
   for (const std::size_t rule : probes_[probe].readers) unsettle(rule);
-  for (const std::size_t sibling : probes_[probe].siblings) probes_[sibling].near = {};
+  for (const std::size_t sibling : probes_[probe].siblings) gate(sibling).near = {};
 }
 
 /// Where a value is near each of its siblings, wherever they go: anywhere, without any. Empty where one of them may come or go.
@@ -90,7 +90,7 @@ Series::Band Engine::near_siblings(std::size_t probe, const Outlook& outlook) co
   for (const std::size_t sibling : probes_[probe].siblings) {
     if (changes(sibling)) return {};
     if (waits(sibling, outlook.wall)) continue;
-    const Series::Band& band = board_.bands[sibling];
+    const Series::Band& band = gate(sibling).expected;
     if (band.empty()) return {};
     near = {std::max(near.low, band.high - max_apart), std::min(near.high, band.low + max_apart)};
   }

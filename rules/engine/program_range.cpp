@@ -21,7 +21,7 @@ Range Program::count_range(const Step& step, const Outlook& outlook, const Board
   for (const std::size_t probe : probe_lists_[step.index]) {
     if (!counts(flock_, probe, outlook.wall)) continue;
     const bool usable = board.series[probe].usable(outlook.now);
-    if (usable && board.bands[probe].empty())
+    if (usable && board.series[probe].gate.expected.empty())
       return Range::between(0, static_cast<double>(probe_lists_[step.index].size()));
     count += usable;
   }
@@ -104,11 +104,9 @@ Range Program::range(const Outlook& outlook, Board& board) const {
       case Op::birds: push(Range::point(birds(*flock_, board))); break;
       case Op::share: push(share_range(board.shares[step.index], board.shares[step.index].mean, outlook)); break;
       case Op::share_error: push(share_range(board.shares[step.index], board.shares[step.index].error, outlook)); break;
-      case Op::own: push(scaled(board.series[step.index].held_range(outlook, board.bands[step.index]), step)); break;
+      case Op::own: push(scaled(board.series[step.index].held_range(outlook), step)); break;
       case Op::own_window:
-        push(scaled(
-            board.series[step.index].window_range(step.slot, step.function, outlook, board.bands[step.index]),
-            step));
+        push(scaled(board.series[step.index].window_range(step.slot, step.function, outlook), step));
         break;
       case Op::curve: push(curve_range(curves_[step.index], age_h())); break;
       case Op::curve_at: stack[top - 1] = curve_range(curves_[step.index], stack[top - 1]); break;

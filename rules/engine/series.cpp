@@ -14,7 +14,7 @@ namespace {
 constexpr double kParts = 1e9;                 // of a unit, in the whole-number sums
 constexpr std::uint8_t kFlatReadingsMin = 5;    // equal readings in a row before a line counts as flat
 constexpr std::size_t kTrendPointsMin = 5;
-constexpr double kNewestWeight = 1.0 / 16;     // in the means from which the next readings are expected
+constexpr float kNewestWeight = 1.0F / 16;     // in the means from which the next readings are expected
 constexpr auto kMinute = std::chrono::minutes(1);
 constexpr double kNoRate = std::numeric_limits<double>::infinity();
 
@@ -44,16 +44,16 @@ const char* to_string(QualityTest test) {
   return "";
 }
 
-Series::Series(const Measure& measure, Instant begin)
-    : kind_(measure.kind),
-      // A tally takes back by a negative reading what was entered wrongly.
-      plausible_low_(measure.kind == MeasureKind::tally ? -measure.plausible_high : measure.plausible_low),
-      plausible_high_(measure.plausible_high),
-      max_rate_per_min_(measure.max_rate_per_min.value_or(kNoRate)),
-      stale_after_(measure.stale_after),
-      flat_after_(measure.flat_after.value_or(Duration::max())),
-      measure_(&measure),
-      begin_(begin) {}
+Series::Quality::Quality(const Measure& measure)
+    // A tally takes back by a negative reading what was entered wrongly.
+    : plausible_low(measure.kind == MeasureKind::tally ? -measure.plausible_high : measure.plausible_low),
+      plausible_high(measure.plausible_high),
+      max_rate_per_min(measure.max_rate_per_min.value_or(kNoRate)),
+      stale_after(measure.stale_after),
+      flat_after(measure.kind == MeasureKind::gauge ? measure.flat_after.value_or(Duration::max()) : Duration::max()) {}
+
+Series::Series(const Measure& measure, const Quality& quality, Instant begin)
+    : kind_(measure.kind), quality_(&quality), measure_(&measure), begin_(begin) {}
 
 std::size_t Series::add_window(Duration span, Expression::Function function) {
   std::size_t slot = 0;
@@ -69,6 +69,7 @@ std::size_t Series::add_window(Duration span, Expression::Function function) {
   if (extreme && !window.extremes) window.extremes = std::make_unique<Extremes>();
   if (function == slope && !window.trend) {
     window.trend = std::make_unique<Trend>();
+    has_trend_ = true;
     newest_minute_ = begin_;
     Trend& trend = *window.trend;
     trend.slope_per_h = kUnknown;
@@ -84,7 +85,7 @@ std::size_t Series::add_window(Duration span, Expression::Function function) {
 Instant Series::end_of(std::int64_t number) const {
   const Entry& entry = at(number);
   if (point_like()) return entry.time + Duration(1);  // a sample stands in a window as long as its instant does
-  const Instant stale = entry.time + stale_after_;
+  const Instant stale = entry.time + stale_after();
   return number == last() ? stale : std::min(stale, at(number + 1).time);
 }
 
@@ -93,13 +94,13 @@ Series::Taken Series::take(Instant time, double value, Instant now) {
   if (time <= newest_) return taken;
   taken.newer = true;
   newest_ = time;
-  if (!known(value) || below(value, plausible_low_) || below(plausible_high_, value)) {
+  if (!known(value) || below(value, quality_->plausible_low) || below(quality_->plausible_high, value)) {
     taken.failed = QualityTest::gross_range;
     return taken;
   }
-  if (max_rate_per_min_ < kNoRate && fresh(time)) {
+  if (quality_->max_rate_per_min < kNoRate && fresh(time)) {
     const double minutes = std::max(1.0, hours_of(time - last_good_) * 60.0);
-    if (below(max_rate_per_min_ * minutes, std::fabs(value - last_value_))) {
+    if (below(quality_->max_rate_per_min * minutes, std::fabs(value - last_value_))) {
       taken.failed = QualityTest::rate_of_change;
       return taken;
     }
@@ -109,12 +110,13 @@ Series::Taken Series::take(Instant time, double value, Instant now) {
   taken.first_good = !ever_good();
   note_run(time, value);
   append(time, value);
-  if (newest_minute_ != kNone && time <= newest_minute_) {
+  if (has_trend_ && time <= newest_minute_) {
     for (Window& window : windows_) {
       if (window.trend) mend_minutes(*window.trend, time, value);
     }
   }
-  if (entries_.size() > kReadingsMax) trim(now);
+  // Looked at for each block: it may fill up.
+  if (room_ == kChunk - 1 && entries_.places() > kReadingsMax) trim(now);
   return taken;
 }
 
@@ -125,38 +127,47 @@ void Series::note_run(Instant time, double value) {
     run_begin_ = time;
     run_count_ = 1;
   }
-  flat_ = kind_ == MeasureKind::gauge && run_count_ >= kFlatReadingsMin && time - run_begin_ >= flat_after_;
-}
-
-Series::Sums Series::after(const Sums& before, const Entry& entry, std::int64_t parts, const Entry& next) const {
-  const Duration held = held_since(entry.time, next.time);
-  Sums sums{before.integral + static_cast<Sum>(parts) * held.count(), before.held + held, before.grown};
-  if (kind_ == MeasureKind::counter) sums.grown += counter_growth(entry.value, next.value);
-  else if (point_like()) sums.grown += next.value;
-  return sums;
+  flat_ = run_count_ >= kFlatReadingsMin && time - run_begin_ >= quality_->flat_after;
 }
 
 void Series::append(Instant time, double value) {
   const Entry entry{time, value};
   const bool first = !ever_good_;
-  if (!first) {
-    mean_step_ += (std::fabs(value - last_value_) - mean_step_) * kNewestWeight;
-    mean_value_ += (value - mean_value_) * kNewestWeight;
-    last_sums_ = after(last_sums_, {last_good_, last_value_}, last_parts_, entry);
-  } else {
+  if (first) {
     ever_good_ = true;
     first_good_ = time;
-    mean_value_ = value;
-    if (point_like()) last_sums_.grown = value;
-    first_sums_ = last_sums_;
+    mean_value_ = static_cast<float>(value);
+    if (point_like()) last_grown_ = value;
+    first_sums_ = last_sums();
+  } else {
+    mean_step_ += (static_cast<float>(std::fabs(value - last_value_)) - mean_step_) * kNewestWeight;
+    mean_value_ += (static_cast<float>(value) - mean_value_) * kNewestWeight;
+    const Duration held = held_since(last_good_, time);
+    last_held_ += held;
+    last_integral_ += static_cast<Sum>(to_parts(last_value_)) * held.count();
+    if (kind_ != MeasureKind::gauge) last_grown_ += grown_between(last_value_, value);
   }
-  entries_.push_back(entry);
-  if (first) for (Window& window : windows_) put_before_first(window);
-  if (entries_.size() == 2) second_time_ = time;
-  if (kind_ == MeasureKind::tally) tallied_.push_back(last_sums_.grown);
+  if (room_ == 0) {
+    next_ = entries_.begin_block();
+    room_ = kChunk;
+  }
+  *next_++ = entry;
+  --room_;
+  if (kind_ == MeasureKind::tally) tallied_.push_back(last_grown_);
   last_good_ = time;
   last_value_ = value;
-  last_parts_ = to_parts(value);
+  if (!first) return;
+  for (Window& window : windows_) put_before_first(window);
+}
+
+double Series::grown_between(double value, double next) const {
+  if (kind_ == MeasureKind::counter) return counter_growth(value, next);
+  return point_like() ? next : 0;
+}
+
+Series::Sums Series::after(const Sums& before, const Entry& entry, std::int64_t parts, const Entry& next) const {
+  const Duration held = held_since(entry.time, next.time);
+  return {before.integral + static_cast<Sum>(parts) * held.count(), before.held + held, before.grown + grown_between(entry.value, next.value)};
 }
 
 /// Each entry becomes a candidate, and ends those that it outdoes.
@@ -174,15 +185,17 @@ void Series::note_extremes(Extremes& extremes) const {
 /// A late reading gives minutes that were already worked off another value.
 void Series::mend_minutes(Trend& trend, Instant time, double value) const {
   for (auto it = trend.minutes.rbegin(); it != trend.minutes.rend() && it->first >= time; ++it) {
-    it->second = it->first - time < stale_after_ ? value : kUnknown;
+    it->second = it->first - time < stale_after() ? value : kUnknown;
     trend.changed = true;
   }
 }
 
 void Series::trim(Instant now) {
+  if (readings_kept() < 2) return;
   const Instant oldest = kind_ == MeasureKind::tally ? Instant(Duration::min()) : now - span_max_;
-  if (second_time_ > oldest && entries_.size() <= kReadingsMax) return;
-  while (entries_.size() > 1 && (entries_.size() > kReadingsMax || second_time_ <= oldest)) drop_front();
+  const std::int64_t before = first_;
+  while (readings_kept() > 1 && (entries_.places() > kReadingsMax || entries_[1].time <= oldest)) drop_front();
+  if (first_ == before) return;
   for (Window& window : windows_) {
     if (window.extremes) {
       drop_while(window.extremes->lows, [&](std::int64_t number) { return number < first_; });
@@ -198,13 +211,12 @@ void Series::drop_front() {
   entries_.pop_front();
   if (!tallied_.empty()) tallied_.pop_front();
   ++first_;
-  second_time_ = entries_.size() > 1 ? entries_[1].time : kNone;
 }
 
 double Series::tally_since(Instant since) const {
   const std::int64_t begin = first_at_or_after(since);
   if (begin > last()) return 0.0;
-  return last_sums_.grown - tallied_[static_cast<std::size_t>(begin - first_)] + at(begin).value;
+  return last_grown_ - tallied_[static_cast<std::size_t>(begin - first_)] + at(begin).value;
 }
 
 double Series::grown_since(Instant since) const {
@@ -213,7 +225,7 @@ double Series::grown_since(Instant since) const {
   if (after_it == first_ && first_ > 0) return kUnknown;  // what was read before then is gone
   double grown = first_sums_.grown;
   for (std::int64_t number = first_ + 1; number < after_it; ++number) grown += counter_growth(at(number - 1).value, at(number).value);
-  return last_sums_.grown - grown;
+  return last_grown_ - grown;
 }
 
 std::int64_t Series::first_at_or_after(Instant time) const {
@@ -262,7 +274,7 @@ Duration Series::held_before(const Window& window, Instant start) const {
 }
 
 Duration Series::held_in(const Window& window, Instant now) const {
-  return last_sums_.held + held_since(last_good_, now) - held_before(window, now - window.span);
+  return last_held_ + held_since(last_good_, now) - held_before(window, now - window.span);
 }
 
 /// What samples or a tally had come to before those within the window.
@@ -301,15 +313,15 @@ double Series::window(std::size_t slot, Expression::Function function, Instant n
 double Series::mean_of_samples(const Window& window) const {
   const std::int64_t count = last() - window.cursor;
   if (count == 0) return kUnknown;
-  return (last_sums_.grown - grown_before(window)) / static_cast<double>(count);
+  return (last_grown_ - grown_before(window)) / static_cast<double>(count);
 }
 
 double Series::mean_held(const Window& window, Instant now) const {
   const Duration since_last = held_since(last_good_, now);
   const Duration since_base = window.cursor < first_ ? Duration::zero() : held_since(window.base.time, now - window.span);
-  const Duration held = last_sums_.held + since_last - window.base_sums.held - since_base;
+  const Duration held = last_held_ + since_last - window.base_sums.held - since_base;
   if (held <= Duration::zero() || held * 2 < window.span) return kUnknown;
-  const Sum sum = last_sums_.integral + static_cast<Sum>(last_parts_) * since_last.count() - window.base_sums.integral -
+  const Sum sum = last_integral_ + static_cast<Sum>(to_parts(last_value_)) * since_last.count() - window.base_sums.integral -
                   static_cast<Sum>(window.base_parts) * since_base.count();
   return to_double(sum) / static_cast<double>(held.count()) / kParts;
 }
@@ -335,20 +347,20 @@ double Series::extreme(const Window& window, Expression::Function function, Inst
 
 double Series::change(const Window& window, Instant now) const {
   if (!usable(now) || window.cursor < first_) return kUnknown;
-  if (now - window.span - window.base.time >= stale_after_) return kUnknown;
+  if (now - window.span - window.base.time >= stale_after()) return kUnknown;
   return last_value_ - window.base.value;
 }
 
 double Series::total(const Window& window, Instant now) const {
   if (kind_ == MeasureKind::tally) {
     if (window.cursor == last()) return 0.0;
-    return last_sums_.grown - grown_before(window);
+    return last_grown_ - grown_before(window);
   }
   if (!usable(now) || held_in(window, now) * 2 < window.span) return kUnknown;
   const Instant start = now - window.span;
-  const bool base_before = window.cursor >= first_ && start - window.base.time <= stale_after_;
+  const bool base_before = window.cursor >= first_ && start - window.base.time <= stale_after();
   if (!base_before && window.cursor == last()) return kUnknown;
-  return last_sums_.grown - (base_before ? window.base_sums.grown : grown_after(window));
+  return last_grown_ - (base_before ? window.base_sums.grown : grown_after(window));
 }
 
 void Series::work_off_minute(Instant minute, SlopeScratch& scratch) {
@@ -387,14 +399,14 @@ double Series::held_at(Instant time) const {
   const std::int64_t number = first_at_or_after(time + Duration(1)) - 1;
   if (number < first_) return kUnknown;
   const Entry& entry = at(number);
-  return time - entry.time < stale_after_ ? entry.value : kUnknown;
+  return time - entry.time < stale_after() ? entry.value : kUnknown;
 }
 
 void Series::adopt(const Series& older, Instant now) {
-  for (std::size_t i = 0; i < older.entries_.size(); ++i) take(older.entries_[i].time, older.entries_[i].value, now);
+  for (std::size_t i = 0; i < older.readings_kept(); ++i) take(older.entries_[i].time, older.entries_[i].value, now);
   newest_ = std::max(newest_, older.newest_);
   if (older.ever_good()) first_good_ = older.first_good_;
-  if (newest_minute_ != kNone) newest_minute_ = std::max(newest_minute_, now);
+  if (has_trend_) newest_minute_ = std::max(newest_minute_, now);
   for (Window& window : windows_) {
     if (!window.trend) continue;
     const auto source = std::find_if(older.windows_.begin(), older.windows_.end(), [&](const Window& other) {

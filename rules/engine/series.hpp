@@ -43,12 +43,38 @@ class alignas(64) Series {
  public:
   static constexpr std::size_t kReadingsMax = 131'072;
 
-  /// `measure` must outlive the series.
-  Series(const Measure& measure, Instant begin);
+  /// What the tests of quality go by. Many probes share one, which is then at hand for all of them.
+  struct Quality {
+    explicit Quality(const Measure& measure);
+    double plausible_low, plausible_high;
+    double max_rate_per_min;             ///< infinite: the measure has none
+    Duration stale_after, flat_after;    ///< Duration::max(): never flat
+    friend bool operator==(const Quality&, const Quality&) = default;
+  };
+
+  /// `measure` and `quality`, made from it, must outlive the series.
+  Series(const Measure& measure, const Quality& quality, Instant begin);
 
   /// Makes room for windows over `span`; returns the slot by which `window` knows it. Only before the first
   /// reading.
   std::size_t add_window(Duration span, Expression::Function function);
+
+  /// The readings that are expected of it; empty where any reading, or none, can change whether it is usable.
+  struct Band {
+    double low = 1, high = 0;
+    [[nodiscard]] bool empty() const { return low > high; }
+    [[nodiscard]] bool holds(double value) const { return low <= value && value <= high; }
+  };
+  /// What the engine keeps of it. It lies here since, with many houses, a series is seldom in the processor's cache when
+  /// its next reading comes: what most readings touch fills the first two lines of 64 bytes and no more.
+  struct Gate {
+    Band expected;                        ///< within the outlook of its house
+    Band near;                            ///< surely near its siblings, within the outlook
+    std::uint32_t house = 0;
+    bool awake = true;                    ///< one of its dependents is not settled
+    bool suspect = false;                 ///< the neighbour test marks it
+    QualityTest failing = QualityTest::none;
+  } gate;
 
   /// What a reading did.
   struct Taken {
@@ -68,7 +94,7 @@ class alignas(64) Series {
   /// left out.
   void work_off_minute(Instant minute, SlopeScratch& scratch);
   /// Whether a slope is asked for; otherwise there is nothing to work off.
-  [[nodiscard]] bool has_trend() const { return newest_minute_ != kNone; }
+  [[nodiscard]] bool has_trend() const { return has_trend_; }
   /// Lets go of readings that no window reaches any more.
   void trim(Instant now);
 
@@ -78,9 +104,9 @@ class alignas(64) Series {
   [[nodiscard]] Instant last_good() const { return last_good_; }
   [[nodiscard]] double last_value() const { return last_value_; }
   /// From then on it is not fresh, unless a reading comes. Only where one was good.
-  [[nodiscard]] Instant stale_at() const { return last_good_ + stale_after_; }
+  [[nodiscard]] Instant stale_at() const { return last_good_ + stale_after(); }
   [[nodiscard]] bool fresh(Instant now) const {
-    return ever_good() && now - last_good_ < stale_after_;
+    return ever_good() && now - last_good_ < stale_after();
   }
   [[nodiscard]] bool flat() const { return flat_; }
   [[nodiscard]] bool usable(Instant now) const { return fresh(now) && !flat_; }
@@ -100,18 +126,12 @@ class alignas(64) Series {
       visit(at(number).time, at(number).value);
   }
 
-  /// The readings that are expected of it; empty where any reading, or none, can change whether it is usable.
-  struct Band {
-    double low = 1, high = 0;
-    [[nodiscard]] bool empty() const { return low > high; }
-    [[nodiscard]] bool holds(double value) const { return low <= value && value <= high; }
-  };
-  [[nodiscard]] Band expected(const Outlook& outlook) const;
-  /// All that `held` and `window` can give within the outlook if readings stay inside `band`, what was expected of it then.
-  [[nodiscard]] Range held_range(const Outlook& outlook, const Band& band) const;
-  [[nodiscard]] Range window_range(std::size_t slot, Expression::Function function, const Outlook& outlook, const Band& band);
+  [[nodiscard]] Band expected_within(const Outlook& outlook) const;
+  /// All that `held` and `window` can give within the outlook if readings stay inside what is expected.
+  [[nodiscard]] Range held_range(const Outlook& outlook) const;
+  [[nodiscard]] Range window_range(std::size_t slot, Expression::Function function, const Outlook& outlook);
 
-  [[nodiscard]] std::size_t readings_kept() const { return entries_.size(); }
+  [[nodiscard]] std::size_t readings_kept() const { return entries_.places() - room_; }
 
   /// Takes over the readings of `older`, the series of the same probe under earlier rules.
   void adopt(const Series& older, Instant now);
@@ -161,13 +181,16 @@ class alignas(64) Series {
   [[nodiscard]] const Entry& at(std::int64_t number) const {
     return entries_[static_cast<std::size_t>(number - first_)];
   }
-  [[nodiscard]] std::int64_t last() const { return first_ + static_cast<std::int64_t>(entries_.size()) - 1; }
+  [[nodiscard]] std::int64_t last() const { return first_ + static_cast<std::int64_t>(readings_kept()) - 1; }
+  [[nodiscard]] Duration stale_after() const { return quality_->stale_after; }
+  [[nodiscard]] Sums last_sums() const { return {last_integral_, last_held_, last_grown_}; }
   [[nodiscard]] Instant end_of(std::int64_t number) const;
   [[nodiscard]] bool point_like() const { return kind_ == MeasureKind::sample || kind_ == MeasureKind::tally; }
   /// The value held at an earlier time, as far as readings are kept.
   [[nodiscard]] double held_at(Instant time) const;
   [[nodiscard]] std::int64_t first_at_or_after(Instant time) const;
   void append(Instant time, double value);
+  [[nodiscard]] double grown_between(double value, double next) const;
   [[nodiscard]] Sums after(const Sums& before, const Entry& entry, std::int64_t parts, const Entry& next) const;
   [[nodiscard]] double grown_before(const Window& window) const;
   [[nodiscard]] double grown_after(const Window& window) const;
@@ -179,10 +202,10 @@ class alignas(64) Series {
   void note_extremes(Extremes& extremes) const;
   void drop_expired(const Window& window, Instant now) const;
   [[nodiscard]] Duration held_in(const Window& window, Instant now) const;
-  [[nodiscard]] Duration held_since(Instant time, Instant now) const { return std::min<Duration>(now - time, stale_after_); }
+  [[nodiscard]] Duration held_since(Instant time, Instant now) const { return std::min<Duration>(now - time, stale_after()); }
   [[nodiscard]] Duration held_before(const Window& window, Instant start) const;
   /// Longer without a reading, and most functions know nothing.
-  [[nodiscard]] Duration silent_after(const Window& window) const { return std::max(window.span / 4, stale_after_); }
+  [[nodiscard]] Duration silent_after(const Window& window) const { return std::max(window.span / 4, stale_after()); }
   [[nodiscard]] double mean_of_samples(const Window& window) const;
   [[nodiscard]] double mean_held(const Window& window, Instant now) const;
   [[nodiscard]] double extreme(const Window& window, Expression::Function function, Instant now) const;
@@ -195,39 +218,37 @@ class alignas(64) Series {
     double grown = 0;            ///< up to the last of them
   };
   [[nodiscard]] std::optional<Leaving> leaving(const Window& window, const Outlook& outlook) const;
-  [[nodiscard]] Range mean_range(const Window& window, const Outlook& outlook, const Band& band) const;
-  [[nodiscard]] Range total_range(const Window& window, const Outlook& outlook, const Band& band) const;
-  [[nodiscard]] Range extreme_range(const Window& window, Expression::Function function, const Outlook& outlook, const Band& band) const;
+  [[nodiscard]] Range mean_range(const Window& window, const Outlook& outlook) const;
+  [[nodiscard]] Range total_range(const Window& window, const Outlook& outlook) const;
+  [[nodiscard]] Range extreme_range(const Window& window, Expression::Function function, const Outlook& outlook) const;
 
-  // With many houses a series is seldom in the processor's cache when its next reading comes. What most readings touch
-  // therefore fills the first three lines of 64 bytes and no more.
   MeasureKind kind_;
   bool flat_ = false;
   bool ever_good_ = false;
+  bool has_trend_ = false;
   std::uint8_t run_count_ = 0;       ///< equal readings in a row, counted up to kFlatReadingsMin
+  std::uint8_t room_ = 0;            ///< entries that still go into the last block
   Instant newest_{Duration::min()};  ///< of all readings, rejected ones included
-  double plausible_low_, plausible_high_;
-  double max_rate_per_min_;          ///< infinite: the measure has none
-  Duration stale_after_;
-  Duration flat_after_;              ///< Duration::max(): the measure has none
-  Instant second_time_ = kNone;      ///< of the second entry: once it is old enough, the first can go
+  const Quality* quality_;
 
   Instant last_good_{};
   double last_value_ = 0;
-  std::int64_t last_parts_ = 0;      ///< last_value_ in parts
-  double mean_value_ = 0;            ///< of the readings, the later ones counting more
-  double mean_step_ = 0;             ///< how far a reading lies from the one before, likewise
+  float mean_value_ = 0;             ///< of the readings, the later ones counting more
+  float mean_step_ = 0;              ///< how far a reading lies from the one before, likewise
   Instant run_begin_{};
-  Instant newest_minute_ = kNone;    ///< at which a slope has noted a value; kNone: no slope is asked for
-  std::int64_t first_ = 0;           ///< number of entries_.front(); numbers only rise
+  Sum last_integral_ = 0;            ///< the sums of the last entry
+  Duration last_held_{0};
+  Entry* next_ = nullptr;            ///< where the next entry goes, if there is room
 
-  Sums last_sums_;                   ///< of the last entry
-  static constexpr std::size_t kChunk = 32;
+  double last_grown_ = 0;
+  std::int64_t first_ = 0;           ///< number of entries_.front(); numbers only rise
+  static constexpr std::uint8_t kChunk = 32;
   Chunks<Entry, kChunk> entries_;
 
   Sums first_sums_;                  ///< of the first entry
   std::vector<Window> windows_;
   Duration span_max_{0};
+  Instant newest_minute_{};          ///< at which a slope has noted a value
   Ring<double> tallied_;             ///< of a tally: what it had grown to, for each entry
 
   Instant first_good_{};

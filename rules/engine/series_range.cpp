@@ -14,10 +14,10 @@ constexpr double kStepsFromMean = 4, kStepsFromLast = 2;
 constexpr double kGrowthExpected = 3;
 }  // namespace
 
-Series::Band Series::expected(const Outlook& outlook) const {
+Series::Band Series::expected_within(const Outlook& outlook) const {
   if (!usable(outlook.now)) return {};
   // Readings that go on being equal may make it flat.
-  if (kind_ == MeasureKind::gauge && outlook.until - run_begin_ >= flat_after_) return {};
+  if (outlook.until - run_begin_ >= quality_->flat_after) return {};
   switch (kind_) {
     case MeasureKind::gauge:
       return {std::min(mean_value_ - kStepsFromMean * mean_step_, last_value_ - kStepsFromLast * mean_step_),
@@ -36,31 +36,32 @@ Series::Band Series::expected(const Outlook& outlook) const {
   }
 }
 
-Range Series::held_range(const Outlook& outlook, const Band& band) const {
+Range Series::held_range(const Outlook& outlook) const {
   if (!usable(outlook.now)) return Range::unknown();
-  return band.empty() || kind_ == MeasureKind::sample ? Range::open() : Range::between(band.low, band.high);
+  return gate.expected.empty() || kind_ == MeasureKind::sample ? Range::open() : Range::between(gate.expected.low, gate.expected.high);
 }
 
 /// The entries that hold at the window's beginning, now and until the outlook ends. nullopt: with a gap
 /// between, or more than the window has.
 std::optional<Series::Leaving> Series::leaving(const Window& window, const Outlook& outlook) const {
   const Instant start = outlook.now - window.span, end = outlook.until - window.span;
-  if (window.span <= outlook.length() || window.cursor < first_ || start - window.base.time >= stale_after_)
+  if (window.span <= outlook.length() || window.cursor < first_ || start - window.base.time >= stale_after())
     return std::nullopt;
   Entry holds = window.base;
   Leaving found{holds.value, holds.value, window.base_sums.grown};
   for (std::int64_t number = window.cursor + 1; number <= last() && at(number).time <= end; ++number) {
     const Entry& entry = at(number);
-    if (entry.time - holds.time >= stale_after_) return std::nullopt;
+    if (entry.time - holds.time >= stale_after()) return std::nullopt;
     found.low = std::min(found.low, entry.value);
     found.high = std::max(found.high, entry.value);
     if (kind_ == MeasureKind::counter) found.grown += counter_growth(holds.value, entry.value);
     holds = entry;
   }
-  return end - holds.time < stale_after_ ? std::optional(found) : std::nullopt;
+  return end - holds.time < stale_after() ? std::optional(found) : std::nullopt;
 }
 
-Range Series::mean_range(const Window& window, const Outlook& outlook, const Band& band) const {
+Range Series::mean_range(const Window& window, const Outlook& outlook) const {
+  const Band& band = gate.expected;
   const Duration held = held_in(window, outlook.now);
   const double mean = mean_held(window, outlook.now);
   if (!known(mean)) return Range::open();
@@ -80,10 +81,10 @@ Range Series::mean_range(const Window& window, const Outlook& outlook, const Ban
   return moved((band.low - mean) * share, (band.high - mean) * share);
 }
 
-Range Series::total_range(const Window& window, const Outlook& outlook, const Band& band) const {
+Range Series::total_range(const Window& window, const Outlook& outlook) const {
   const double grown = total(window, outlook.now);
   if (!known(grown)) return Range::open();
-  const double more = band.high - last_value_;
+  const double more = gate.expected.high - last_value_;
   if (window.cursor < first_) {
     // It is filling: what it counts from stays.
     return entries_.front().time < outlook.until - window.span ? Range::open()
@@ -94,21 +95,19 @@ Range Series::total_range(const Window& window, const Outlook& outlook, const Ba
   return Range::between(grown - (gone->grown - window.base_sums.grown), grown + more);
 }
 
-Range Series::extreme_range(const Window& window, Expression::Function function, const Outlook& outlook,
-                            const Band& band) const {
+Range Series::extreme_range(const Window& window, Expression::Function function, const Outlook& outlook) const {
   if (window.span <= outlook.length()) return Range::open();
   const double lowest = extreme(window, Expression::Function::lowest, outlook.now);
   const double highest = extreme(window, Expression::Function::highest, outlook.now);
   if (!known(lowest)) return Range::open();
   // What is held now stays in the window.
-  const double low = std::min(lowest, band.low), high = std::max(highest, band.high);
+  const double low = std::min(lowest, gate.expected.low), high = std::max(highest, gate.expected.high);
   if (function == Expression::Function::lowest) return Range::between(low, last_value_);
   if (function == Expression::Function::highest) return Range::between(last_value_, high);
   return Range::between(0, high - low);
 }
 
-Range Series::window_range(std::size_t slot, Expression::Function function, const Outlook& outlook,
-                           const Band& band) {
+Range Series::window_range(std::size_t slot, Expression::Function function, const Outlook& outlook) {
   using enum Expression::Function;
   // Silent or flat, it says nothing until the next reading, which then is one that was not expected.
   if (flat_ || !ever_good_) return point_like() ? Range::open() : Range::unknown();
@@ -116,7 +115,8 @@ Range Series::window_range(std::size_t slot, Expression::Function function, cons
   const Window& window = windows_[slot];
   if (!usable(outlook.now) && !known(now) && outlook.now - last_good_ > silent_after(window))
     return Range::unknown();
-  if (band.empty() || point_like() || entries_.size() > kReadingsMax / 2)
+  const Band& band = gate.expected;
+  if (band.empty() || point_like() || readings_kept() > kReadingsMax / 2)
     return Range::open();  // a full one loses its oldest early
   if (function == slope) return outlook.has_within(window.trend->step) ? Range::open() : Range::point(now);
   const Duration held = held_in(window, outlook.now);
@@ -124,13 +124,13 @@ Range Series::window_range(std::size_t slot, Expression::Function function, cons
   if (function != change && (held + outlook.length()) * 2 < window.span) return Range::unknown();
   switch (function) {
     case mean:
-      return mean_range(window, outlook, band);
+      return mean_range(window, outlook);
     case total:
-      return half_held ? total_range(window, outlook, band) : Range::open();
+      return half_held ? total_range(window, outlook) : Range::open();
     case lowest:
     case highest:
     case spread:
-      return half_held ? extreme_range(window, function, outlook, band) : Range::open();
+      return half_held ? extreme_range(window, function, outlook) : Range::open();
     case change: {
       if (window.cursor < first_ && entries_.front().time > outlook.until - window.span)
         return Range::unknown();
