@@ -32,6 +32,12 @@ Board::~Board() = default;
 Board::Board(Board&&) noexcept = default;
 Board& Board::operator=(Board&&) noexcept = default;
 
+void Board::begin_house(std::size_t first_series) {
+  const auto narrow = [](std::size_t index) { return static_cast<std::uint32_t>(index); };
+  house = {nullptr, narrow(first_series), narrow(aggregates.size()), narrow(cells.size()), narrow(shares.size())};
+  house_row = rows.size();
+}
+
 void Board::add_series(const Measure& measure, Instant begin) {
   const Series::Quality quality(measure);
   auto found = std::find(qualities.begin(), qualities.end(), quality);
@@ -40,31 +46,44 @@ void Board::add_series(const Measure& measure, Instant begin) {
 }
 
 std::size_t Board::find_row(ProbeRow row) {
-  std::size_t index = house_begin.row;
+  std::size_t index = house_row;
   while (index < rows.size() && !rows[index].reads_like(row)) ++index;
   if (index == rows.size()) rows.push_back(std::move(row));
   return index;
 }
 
 std::size_t Board::find_aggregate(const Aggregate& aggregate) {
-  std::size_t index = house_begin.aggregate;
+  std::size_t index = house.aggregate;
   while (index < aggregates.size() && !(aggregates[index] == aggregate)) ++index;
   if (index == aggregates.size()) aggregates.push_back(aggregate);
   return index;
 }
 
 std::size_t Board::find_share(Share share) {
-  std::size_t index = house_begin.share;
+  std::size_t index = house.share;
   while (index < shares.size() && !shares[index].reads_like(share)) ++index;
   if (index == shares.size()) shares.push_back(std::move(share));
   return index;
 }
 
-std::size_t Board::find_cell(std::unique_ptr<const Program> program) {
-  std::size_t index = house_begin.cell;
-  while (index < cells.size() && !cells[index].program->computes_like(*program)) ++index;
-  if (index == cells.size()) cells.emplace_back().program = std::move(program);
+std::size_t Board::find_cell(Program program, const Flock* flock) {
+  const auto shared = share_program(std::move(program));
+  std::size_t index = house.cell;
+  while (index < cells.size() && !(cells[index].program == shared && cells[index].site.flock == flock)) ++index;
+  if (index < cells.size()) return index;
+  Cell& cell = cells.emplace_back();
+  cell.program = shared;
+  cell.site = house;
+  cell.site.flock = flock;
   return index;
+}
+
+std::shared_ptr<const Program> Board::share_program(Program program) {
+  const std::size_t hash = program.hash();
+  const auto [first, last] = programs_.equal_range(hash);
+  const auto found = std::find_if(first, last, [&](const auto& entry) { return *entry.second == program; });
+  if (found != last) return found->second;
+  return programs_.emplace(hash, std::make_shared<const Program>(std::move(program)))->second;
 }
 
 void Board::work_off_minute(std::span<Share> some, Instant minute, Duration wall_ahead) {
@@ -140,7 +159,7 @@ double Board::value_of(const Aggregate& aggregate, const Moment& moment) {
 double Board::value_of_cell(std::size_t index, const Moment& moment) {
   Cell& cell = cells[index];
   if (!cell.known_for.is(moment)) {
-    cell.value = cell.program->run(moment, *this);
+    cell.value = cell.program->run(cell.site, moment, *this);
     cell.known_for.set(moment);
   }
   return cell.value;
@@ -197,7 +216,7 @@ Range Board::range_of_cell(std::size_t index, const Outlook& outlook) {
   Cell& cell = cells[index];
   if (cell.outlook != outlook.serial) {
     cell.outlook = outlook.serial;
-    cell.range = cell.program->range(outlook, *this);
+    cell.range = cell.program->range(cell.site, outlook, *this);
   }
   return cell.range;
 }

@@ -4,6 +4,7 @@
 #include <deque>
 #include <memory>
 #include <span>
+#include <unordered_map>
 #include <vector>
 
 #include "rules/engine/series.hpp"
@@ -12,6 +13,12 @@
 namespace underwing {
 
 class Program;
+
+/// Where a program runs: the first of a house's series, aggregates, cells and shares, and the flock that is meant.
+struct Site {
+  const Flock* flock = nullptr;
+  std::uint32_t series = 0, aggregate = 0, cell = 0, share = 0;
+};
 
 /// What a program reads besides series: where and when it runs.
 struct Moment {
@@ -65,7 +72,8 @@ struct Aggregate {
 
 /// Part of an expression that several rules of a house share, and that costs more than looking it up.
 struct Cell {
-  std::unique_ptr<const Program> program;
+  std::shared_ptr<const Program> program;
+  Site site;
   MomentMark known_for;
   double value = 0;
   std::uint64_t outlook = 0;
@@ -97,23 +105,24 @@ struct Board {
   std::vector<Cell> cells;
   std::vector<Share> shares;
   const RuleSet* rules = nullptr;
-  struct HouseBegin {
-    std::size_t row = 0, aggregate = 0, cell = 0, share = 0;
-  } house_begin;  ///< while compiling: the first ones of the house at hand
+  Site house;                  ///< while compiling: of the house at hand, without a flock
+  std::size_t house_row = 0;   ///< its first row
 
   Board();
   ~Board();
   Board(Board&&) noexcept;
   Board& operator=(Board&&) noexcept;
 
-  /// While compiling: a new house begins, which shares nothing with those before.
-  void begin_house() { house_begin = {rows.size(), aggregates.size(), cells.size(), shares.size()}; }
+  /// While compiling: a new house begins, which shares no number with those before; programs it may.
+  void begin_house(std::size_t first_series);
   void add_series(const Measure& measure, Instant begin);
   /// Finds or adds; gives the index.
   std::size_t find_row(ProbeRow row);
   std::size_t find_aggregate(const Aggregate& aggregate);
   std::size_t find_share(Share share);
-  std::size_t find_cell(std::unique_ptr<const Program> program);
+  std::size_t find_cell(Program program, const Flock* flock);
+  /// One program for all that read alike, so that houses built alike find it at hand.
+  std::shared_ptr<const Program> share_program(Program program);
 
   /// Works out those of `some` shares that are due at this whole minute; `work_out` one of them, whatever is due.
   void work_off_minute(std::span<Share> some, Instant minute, Duration wall_ahead);
@@ -127,6 +136,8 @@ struct Board {
   [[nodiscard]] Range range_of_cell(std::size_t cell, const Outlook& outlook);
 
  private:
+  std::unordered_multimap<std::size_t, std::shared_ptr<const Program>> programs_;  ///< by their hashes
+
   void fill(ProbeRow& row, const Moment& moment);
   void fill_range(ProbeRow& row, const Outlook& outlook);
 };

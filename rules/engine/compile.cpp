@@ -27,6 +27,23 @@ const std::vector<std::size_t>& probes_in_house(const WatchedRule& rule, std::si
   return found == probes.end() ? kNone : found->second;
 }
 
+const Flock* flock_of(const WatchedRule& rule, const Board& board) {
+  return rule.flock ? &board.rules->flocks[*rule.flock] : nullptr;
+}
+
+/// The flock, where one of these probes does not count for it from the first.
+const Flock* part_house(const std::vector<std::size_t>& probes, const WatchedRule& rule, const Board& board) {
+  const Flock* flock = flock_of(rule, board);
+  const bool some = flock != nullptr && std::any_of(probes.begin(), probes.end(), [&](std::size_t probe) { return flock->counts_from.contains(probe); });
+  return some ? flock : nullptr;
+}
+
+/// Within the house at hand.
+std::vector<std::size_t> places_of(std::vector<std::size_t> probes, const Board& board) {
+  for (std::size_t& probe : probes) probe -= board.house.series;
+  return probes;
+}
+
 /// The parts of `a and b and c`, however it is nested.
 void collect_parts(const Expression& expression, Expression::Kind kind,
                    std::vector<const Expression*>& parts) {
@@ -54,18 +71,18 @@ std::size_t cost_of(const Expression& expression, const WatchedRule& rule, const
 }  // namespace
 
 Program::Program(const Expression& expression, const WatchedRule& rule, Board& board) {
-  if (rule.flock) flock_ = &board.rules->flocks[*rule.flock];
   for (const char* name : {"culled_birds", "dead_birds"}) {
     const auto measure = board.rules->find_measure(name);
     if (!measure) continue;
     const auto found = board.rules->houses[rule.house].probes.find(*measure);
     if (found == board.rules->houses[rule.house].probes.end()) continue;
-    loss_series_.insert(loss_series_.end(), found->second.begin(), found->second.end());
+    const std::vector<std::size_t> places = places_of(found->second, board);
+    loss_series_.insert(loss_series_.end(), places.begin(), places.end());
   }
   compile(expression, rule, board);
 }
 
-Program::Program(const Program& whole, PartOf) : loss_series_(whole.loss_series_), flock_(whole.flock_) {}
+Program::Program(const Program& whole, PartOf) : loss_series_(whole.loss_series_) {}
 
 bool Program::Step::operator==(const Step& other) const {
   const auto alike = [](double a, double b) { return a == b || (std::isnan(a) && std::isnan(b)); };
@@ -73,11 +90,22 @@ bool Program::Step::operator==(const Step& other) const {
          alike(number, other.number) && alike(offset, other.offset);
 }
 
-bool Program::computes_like(const Program& other) const {
-  return steps_ == other.steps_ && flock_ == other.flock_ && loss_series_ == other.loss_series_ &&
-         probe_lists_ == other.probe_lists_ &&
+bool Program::operator==(const Program& other) const {
+  return steps_ == other.steps_ && loss_series_ == other.loss_series_ && probe_lists_ == other.probe_lists_ &&
+         measures_ == other.measures_ && span_max_ == other.span_max_ &&
          std::equal(curves_.begin(), curves_.end(), other.curves_.begin(), other.curves_.end(),
                     [](const CurveUse& a, const CurveUse& b) { return a.curve->points == b.curve->points; });
+}
+
+std::size_t Program::hash() const {
+  std::size_t hash = steps_.size();
+  for (const Step& step : steps_) {
+    for (const std::size_t part : {static_cast<std::size_t>(step.op), static_cast<std::size_t>(step.index), static_cast<std::size_t>(step.slot),
+                                   std::isnan(step.number) ? 0 : std::hash<double>()(step.number)}) {
+      hash = hash * 31 + part;
+    }
+  }
+  return hash;
 }
 
 void Program::note_measure(std::size_t measure) {
@@ -98,15 +126,15 @@ void Program::compile_source(const Expression& expression, const WatchedRule& ru
   step.number = measure.unit.factor;
   step.offset = measure.unit.offset;
   const bool own = rule.probe && board.rules->probes[*rule.probe].measure == expression.measure;
-  step.index = narrow(own ? *rule.probe : probes.front());
+  step.index = narrow((own ? *rule.probe : probes.front()) - board.house.series);
   if (expression.kind == Expression::Kind::measure) {
     step.op = measure.kind == MeasureKind::tally ? Op::tally : Op::own;
     if (step.op == Op::tally) {
       step.slot = narrow(probe_lists_.size());
-      probe_lists_.push_back(own ? std::vector<std::size_t>{*rule.probe} : probes);
+      probe_lists_.push_back(places_of(own ? std::vector<std::size_t>{*rule.probe} : probes, board));
     }
     add(step);
-    if (!own) add_from_age(probes.front());
+    if (!own) add_from_age(probes.front(), rule, board);
     return;
   }
   step.op = Op::own_window;
@@ -117,18 +145,13 @@ void Program::compile_source(const Expression& expression, const WatchedRule& ru
     step.slot = narrow(board.series[probe].add_window(expression.span, expression.function));
   }
   add(step);
-  if (!own) add_from_age(probes.front());
+  if (!own) add_from_age(probes.front(), rule, board);
 }
 
 /// What stands for the house's only probe is unknown as long as that does not count.
-void Program::add_from_age(std::size_t probe) {
-  if (part_house({probe}) != nullptr) add({.op = Op::from_age, .number = hours_of(flock_->counts_from.at(probe))});
-}
-
-/// The flock, where one of these probes does not count for it from the first.
-const Flock* Program::part_house(const std::vector<std::size_t>& probes) const {
-  const bool some = flock_ != nullptr && std::any_of(probes.begin(), probes.end(), [&](std::size_t probe) { return flock_->counts_from.contains(probe); });
-  return some ? flock_ : nullptr;
+void Program::add_from_age(std::size_t probe, const WatchedRule& rule, const Board& board) {
+  const Flock* flock = part_house({probe}, rule, board);
+  if (flock != nullptr) add({.op = Op::from_age, .number = hours_of(flock->counts_from.at(probe))});
 }
 
 void Program::compile_across(const Expression& expression, const WatchedRule& rule, Board& board) {
@@ -139,7 +162,7 @@ void Program::compile_across(const Expression& expression, const WatchedRule& ru
   Aggregate aggregate;
   aggregate.function = expression.function;
   row.probes = probes_in_house(rule, source.measure, board);
-  row.flock = part_house(row.probes);
+  row.flock = part_house(row.probes, rule, board);
   if (!row.probes.empty()) note_measure(source.measure);
   aggregate.factor = measure.unit.factor;
   aggregate.offset = measure.unit.offset;
@@ -153,7 +176,7 @@ void Program::compile_across(const Expression& expression, const WatchedRule& ru
     }
   }
   aggregate.row = board.find_row(std::move(row));
-  add({.op = Op::aggregate, .index = narrow(board.find_aggregate(aggregate))});
+  add({.op = Op::aggregate, .index = narrow(board.find_aggregate(aggregate) - board.house.aggregate)});
 }
 
 /// Weighings are looked at one by one, of all scales together; the window only has them kept.
@@ -164,12 +187,12 @@ void Program::compile_share(const Expression& expression, const WatchedRule& rul
   share.curve = rule.curves[expression.index];
   share.span = window.span;
   share.factor = board.rules->measures[window.measure].unit.factor;
-  share.flock = flock_;
+  share.flock = flock_of(rule, board);
   if (!share.probes.empty()) note_measure(window.measure);
   for (const std::size_t probe : share.probes) (void)board.series[probe].add_window(window.span, window.function);
   span_max_ = std::max(span_max_, window.span);
   const bool mean = expression.function == Expression::Function::mean;
-  add({.op = mean ? Op::share : Op::share_error, .index = narrow(board.find_share(std::move(share)))});
+  add({.op = mean ? Op::share : Op::share_error, .index = narrow(board.find_share(std::move(share)) - board.house.share)});
 }
 
 /// What may settle the outcome by itself comes as early as it is cheap.
@@ -209,14 +232,14 @@ void Program::compile_fold(const Expression& expression, Op op, const WatchedRul
 
 /// What costs more than a look at a cell, and is often asked for by several rules.
 void Program::compile_shared(const Expression& expression, const WatchedRule& rule, Board& board) {
-  auto part = std::make_unique<Program>(Program(*this, PartOf()));
+  Program part(*this, PartOf());
   if (expression.kind == Expression::Kind::trade)
-    part->compile_trade(expression, rule, board);
+    part.compile_trade(expression, rule, board);
   else
-    part->compile_curve(expression, Op::curve, rule, board);
-  span_max_ = std::max(span_max_, part->span_max_);
-  for (const std::size_t measure : part->measures_) note_measure(measure);
-  add({.op = Op::cell, .index = narrow(board.find_cell(std::move(part)))});
+    part.compile_curve(expression, Op::curve, rule, board);
+  span_max_ = std::max(span_max_, part.span_max_);
+  for (const std::size_t measure : part.measures_) note_measure(measure);
+  add({.op = Op::cell, .index = narrow(board.find_cell(std::move(part), flock_of(rule, board)) - board.house.cell)});
 }
 
 void Program::compile_trade(const Expression& expression, const WatchedRule& rule, Board& board) {
@@ -270,7 +293,7 @@ void Program::compile(const Expression& expression, const WatchedRule& rule, Boa
       Step step;
       step.op = expression.kind == Kind::count ? Op::count : Op::since;
       step.index = narrow(probe_lists_.size());
-      probe_lists_.push_back(probes_in_house(rule, measure, board));
+      probe_lists_.push_back(places_of(probes_in_house(rule, measure, board), board));
       add(step);
       return;
     }
@@ -283,10 +306,10 @@ void Program::compile(const Expression& expression, const WatchedRule& rule, Boa
       switch (expression.fact) {
         case Expression::Fact::age: return plain(Op::age);
         case Expression::Fact::birds:
-          for (const std::size_t probe : loss_series_) note_measure(board.rules->probes[probe].measure);
+          for (const std::size_t probe : loss_series_) note_measure(board.rules->probes[board.house.series + probe].measure);
           return plain(Op::birds);
         case Expression::Fact::mortality:
-          for (const std::size_t probe : loss_series_) note_measure(board.rules->probes[probe].measure);
+          for (const std::size_t probe : loss_series_) note_measure(board.rules->probes[board.house.series + probe].measure);
           return plain(Op::mortality);
         case Expression::Fact::birds_placed: return plain(Op::birds_placed);
         case Expression::Fact::chick_weight: return plain(Op::chick_weight);

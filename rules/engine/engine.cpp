@@ -55,7 +55,7 @@ void Engine::compile() {
     state.probes_end = probe;
     state.rules_begin = rule;
     state.shares_begin = board_.shares.size();
-    board_.begin_house();
+    board_.begin_house(state.probes_begin);
     for (; rule < rules_->rules.size() && rules_->rules[rule].house == house; ++rule) compile_rule(rule);
     state.rules_end = rule;
     state.shares_end = board_.shares.size();
@@ -79,15 +79,17 @@ void Engine::compile_rule(std::size_t index) {
   Compiled& compiled = compiled_[index];
   std::vector<std::size_t> measures;
   const auto add = [&](const ExpressionPtr& expression) {
-    if (!expression) return Program();
-    Program program(*expression, rule, board_);
-    compiled.span_max = std::max(compiled.span_max, program.span_max());
-    measures.insert(measures.end(), program.measures().begin(), program.measures().end());
+    if (!expression) return std::shared_ptr<const Program>();
+    auto program = board_.share_program(Program(*expression, rule, board_));
+    compiled.span_max = std::max(compiled.span_max, program->span_max());
+    measures.insert(measures.end(), program->measures().begin(), program->measures().end());
     return program;
   };
   compiled.watch = add(rule.watch);
   for (const Limit& limit : rule.limits) compiled.limits.push_back(add(limit.expression));
   compiled.only_if = add(rule.only_if);
+  compiled.site = board_.house;
+  if (rule.flock) compiled.site.flock = &rules_->flocks[*rule.flock];
 
   std::sort(measures.begin(), measures.end());
   measures.erase(std::unique(measures.begin(), measures.end()), measures.end());
@@ -174,9 +176,9 @@ Sight Engine::look(std::size_t index) {
   const Compiled& compiled = compiled_[index];
   Sight sight;
   sight.now = now_;
-  sight.in_force = in_bounds(rule) && (compiled.only_if.empty() || compiled.only_if.run(moment(), board_) != 0.0);
-  if (!compiled.watch.empty()) sight.value = compiled.watch.run(moment(), board_);
-  for (const Program& limit : compiled.limits) sight.limits.push_back(limit.run(moment(), board_));
+  sight.in_force = in_bounds(rule) && (!compiled.only_if || run(*compiled.only_if, index) != 0.0);
+  if (compiled.watch) sight.value = run(*compiled.watch, index);
+  for (const auto& limit : compiled.limits) sight.limits.push_back(run(*limit, index));
   sight.counting_begin = counting_begin(index);
   return sight;
 }
@@ -207,15 +209,11 @@ void Engine::see(std::size_t index, Occasion occasion) {
   if (!compiled.bounds_known || now_ >= compiled.next_bound) note_bounds(index);
   sight_.now = now_;
   sight_.occasion = occasion;
-  sight_.in_force = compiled.in_bounds && (compiled.only_if.empty() || compiled.only_if.run(moment(), board_) != 0.0);
+  sight_.in_force = compiled.in_bounds && (!compiled.only_if || run(*compiled.only_if, index) != 0.0);
   sight_.value = kUnknown;
-  if (!compiled.watch.empty() && (sight_.in_force || rule.ahead || standing)) {
-    sight_.value = compiled.watch.run(moment(), board_);
-  }
+  if (compiled.watch && (sight_.in_force || rule.ahead || standing)) sight_.value = run(*compiled.watch, index);
   sight_.limits.clear();
-  for (const Program& limit : compiled.limits) {
-    sight_.limits.push_back(sight_.in_force || standing ? limit.run(moment(), board_) : kUnknown);
-  }
+  for (const auto& limit : compiled.limits) sight_.limits.push_back(sight_.in_force || standing ? run(*limit, index) : kUnknown);
 }
 
 void Engine::evaluate(std::size_t index, Occasion occasion) {
@@ -322,8 +320,8 @@ void Engine::note_silence(Instant time) {
 
 double Engine::latest(std::size_t rule) {
   RuleState& state = states_[rule];
-  if (begun_ && state.calm && settled_[rule] && !compiled_[rule].watch.empty()) {
-    const double value = compiled_[rule].watch.run(moment(), board_);
+  if (begun_ && state.calm && settled_[rule] && compiled_[rule].watch) {
+    const double value = run(*compiled_[rule].watch, rule);
     if (known(value)) state.last_value = value;
   }
   return state.last_value;

@@ -91,9 +91,9 @@ class Engine {
 
  private:
   struct Compiled {
-    Program watch;
-    std::vector<Program> limits;
-    Program only_if;
+    std::shared_ptr<const Program> watch, only_if;      ///< null: it has none
+    std::vector<std::shared_ptr<const Program>> limits;
+    Site site;
     std::vector<std::size_t> probes;                    ///< that it depends on
     std::vector<std::vector<std::size_t>> by_measure;   ///< the same, for each measure
     std::vector<Instant> bounds;                        ///< wall times at which it may begin or cease to be in force
@@ -127,6 +127,7 @@ class Engine {
   [[nodiscard]] const Series::Gate& gate(std::size_t probe) const { return board_.series[probe].gate; }
   void compile();
   void compile_rule(std::size_t rule);
+  [[nodiscard]] double run(const Program& program, std::size_t rule) { return program.run(compiled_[rule].site, moment(), board_); }
   void find_siblings();
   [[nodiscard]] bool in_bounds(const WatchedRule& rule) const;
   void note_bounds(std::size_t rule);

@@ -108,21 +108,22 @@ bool Engine::stays_as_it_is(std::size_t index, const Outlook& outlook) {
   if (!(state.calm || unknown) || !compiled.bounds_known || compiled.next_bound <= outlook.until)
     return false;
   if (!compiled.in_bounds) return !state.in_force;
-  if (!compiled.only_if.empty()) {
-    const Range only_if = compiled.only_if.range(outlook, board_);
+  const auto range = [&](const Program& program) { return program.range(compiled.site, outlook, board_); };
+  if (compiled.only_if) {
+    const Range only_if = range(*compiled.only_if);
     if (only_if.is_no()) return !state.in_force;
     const bool never_no = only_if.is_yes() || only_if.is_known == Range::Known::no;
     if (!never_no) return false;
   }
   if (!state.in_force) return false;
-  const Range value = compiled.watch.empty() ? Range::unknown() : compiled.watch.range(outlook, board_);
+  const Range value = compiled.watch ? range(*compiled.watch) : Range::unknown();
   const bool trend = rule.ahead && known(state.trend_per_min);
   const Range projected =
       trend ? ranges::add(value, Range::point(state.trend_per_min * hours_of(*rule.ahead) * 60.0))
             : Range::unknown();
   for (std::size_t i = 0; i < rule.limits.size(); ++i) {
     const Limit::Side side = rule.limits[i].side;
-    const Range limit = compiled.limits[i].range(outlook, board_);
+    const Range limit = range(*compiled.limits[i]);
     if (unknown ? may_be_known(side, value, limit) : may_be_broken(side, value, limit)) return false;
     if (trend && may_be_broken(side, projected, limit)) return false;
   }

@@ -56,36 +56,35 @@ double curve_age_at(const Curve& curve, double value) {
   return kUnknown;
 }
 
-double Program::birds(const Flock& flock, const Board& board) const {
+double Program::lost_since(Instant since, const Site& site, const Board& board) const {
   double lost = 0;
-  for (const std::size_t probe : loss_series_) lost += board.series[probe].tally_since(flock.placed);
-  return flock.birds - lost;
+  for (const std::size_t probe : loss_series_) lost += board.series[site.series + probe].tally_since(since);
+  return lost;
 }
 
-double Program::mortality(Instant wall, const Board& board) const {
-  const auto lost_since = [&](Instant since) {
-    double lost = 0;
-    for (const std::size_t probe : loss_series_) lost += board.series[probe].tally_since(since);
-    return lost;
-  };
+double Program::birds(const Site& site, const Board& board) const { return site.flock->birds - lost_since(site.flock->placed, site, board); }
+
+double Program::mortality(Instant wall, const Site& site, const Board& board) const {
   constexpr Duration kDay = std::chrono::hours(24);
   std::vector<double> days;
-  for (Instant day = flock_->placed; day <= wall; day += kDay) days.push_back(std::max(0.0, lost_since(day) - lost_since(day + kDay)));
-  return flock::cumulative_daily_mortality_percent(flock_->birds, days);
+  for (Instant day = site.flock->placed; day <= wall; day += kDay) {
+    days.push_back(std::max(0.0, lost_since(day, site, board) - lost_since(day + kDay, site, board)));
+  }
+  return flock::cumulative_daily_mortality_percent(site.flock->birds, days);
 }
 
-double Program::tally(const Step& step, const Board& board) const {
+double Program::tally(const Step& step, const Site& site, const Board& board) const {
   double sum = 0;
-  const Instant since = flock_ ? flock_->placed : Instant(Duration::min());
-  for (const std::size_t probe : probe_lists_[step.slot]) sum += board.series[probe].tally_since(since);
+  const Instant since = site.flock ? site.flock->placed : Instant(Duration::min());
+  for (const std::size_t probe : probe_lists_[step.slot]) sum += board.series[site.series + probe].tally_since(since);
   return sum * step.number;
 }
 
-double Program::run(const Moment& moment, Board& board) const {
+double Program::run(const Site& site, const Moment& moment, Board& board) const {
   // Most rules hold one combined number against another that is as plain.
   if (steps_.size() == 1 && steps_.front().op == Op::number) return steps_.front().number;
   if (steps_.size() == 1 && steps_.front().op == Op::aggregate) {
-    const double value = board.value_of(board.aggregates[steps_.front().index], moment);
+    const double value = board.value_of(board.aggregates[site.aggregate + steps_.front().index], moment);
     return known(value) ? value : kUnknown;
   }
   std::array<double, kStackMax> stack;
@@ -95,7 +94,7 @@ double Program::run(const Moment& moment, Board& board) const {
     const double right = stack[--top];
     stack[top - 1] = apply(stack[top - 1], right);
   };
-  const auto age_h = [&] { return hours_of(moment.wall - flock_->placed); };
+  const auto age_h = [&] { return hours_of(moment.wall - site.flock->placed); };
   for (std::size_t at = 0; at < steps_.size(); ++at) {
     const Step& step = steps_[at];
     const auto skip_if = [&](bool settled) {
@@ -103,41 +102,41 @@ double Program::run(const Moment& moment, Board& board) const {
     };
     switch (step.op) {
       case Op::number: push(step.number); break;
-      case Op::aggregate: push(board.value_of(board.aggregates[step.index], moment)); break;
-      case Op::cell: push(board.value_of_cell(step.index, moment)); break;
+      case Op::aggregate: push(board.value_of(board.aggregates[site.aggregate + step.index], moment)); break;
+      case Op::cell: push(board.value_of_cell(site.cell + step.index, moment)); break;
       case Op::skip_if_no: skip_if(stack[top - 1] == 0.0); break;
       case Op::skip_if_yes: skip_if(stack[top - 1] == 1.0); break;
       case Op::skip_if_known: skip_if(known(stack[top - 1])); break;
       case Op::count: {
         double count = 0;
         for (const std::size_t probe : probe_lists_[step.index])
-          count += counts(flock_, probe, moment.wall) && board.series[probe].usable(moment.engine);
+          count += counts(site.flock, site.series + probe, moment.wall) && board.series[site.series + probe].usable(moment.engine);
         push(count);
         break;
       }
-      case Op::tally: push(tally(step, board)); break;
-      case Op::own: push(board.series[step.index].held(moment.engine) * step.number + step.offset); break;
+      case Op::tally: push(tally(step, site, board)); break;
+      case Op::own: push(board.series[site.series + step.index].held(moment.engine) * step.number + step.offset); break;
       case Op::own_window:
-        push(board.series[step.index].window(step.slot, step.function, moment.engine) * step.number +
+        push(board.series[site.series + step.index].window(step.slot, step.function, moment.engine) * step.number +
              step.offset);
         break;
       case Op::curve: push(curves_[step.index].at(age_h())); break;
       case Op::curve_at: stack[top - 1] = curves_[step.index].at(stack[top - 1]); break;
       case Op::curve_age_at: stack[top - 1] = curve_age_at(*curves_[step.index].curve, stack[top - 1]); break;
       case Op::age: push(age_h()); break;
-      case Op::birds: push(birds(*flock_, board)); break;
-      case Op::mortality: push(mortality(moment.wall, board)); break;
-      case Op::share: push(board.shares[step.index].mean); break;
-      case Op::share_error: push(board.shares[step.index].error); break;
-      case Op::birds_placed: push(flock_->birds); break;
-      case Op::chick_weight: push(flock_->chick_weight_g); break;
-      case Op::goal_day_7: push(flock_->goal_day_7_g.value_or(kUnknown)); break;
+      case Op::birds: push(birds(site, board)); break;
+      case Op::mortality: push(mortality(moment.wall, site, board)); break;
+      case Op::share: push(board.shares[site.share + step.index].mean); break;
+      case Op::share_error: push(board.shares[site.share + step.index].error); break;
+      case Op::birds_placed: push(site.flock->birds); break;
+      case Op::chick_weight: push(site.flock->chick_weight_g); break;
+      case Op::goal_day_7: push(site.flock->goal_day_7_g.value_or(kUnknown)); break;
       case Op::hour_of_day: {
         const Instant local = board.rules->farm.zone.to_local(moment.wall).as_if_utc;
         push(hours_of(local - std::chrono::floor<std::chrono::days>(local)));
         break;
       }
-      case Op::lights: push(lights_now(*flock_, board.rules->farm.zone, moment.wall)); break;
+      case Op::lights: push(lights_now(*site.flock, board.rules->farm.zone, moment.wall)); break;
       case Op::negate: stack[top - 1] = -stack[top - 1]; break;
       case Op::add:
         two([](double a, double b) { return a + b; });
@@ -186,8 +185,9 @@ double Program::run(const Moment& moment, Board& board) const {
         break;
       case Op::since: {
         Instant newest{Duration::min()};
-        for (const std::size_t probe : probe_lists_[step.index]) {
-          if (board.series[probe].ever_good() && counts(flock_, probe, moment.wall)) newest = std::max(newest, board.series[probe].last_good());
+        for (const std::size_t place : probe_lists_[step.index]) {
+          const std::size_t probe = site.series + place;
+          if (board.series[probe].ever_good() && counts(site.flock, probe, moment.wall)) newest = std::max(newest, board.series[probe].last_good());
         }
         push(newest == Instant(Duration::min()) ? kUnknown
                                                 : hours_of(std::max(Duration(0), moment.engine - newest)));

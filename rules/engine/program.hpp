@@ -10,24 +10,24 @@
 
 namespace underwing {
 
-/// An expression as a flat row of steps on a stack, for one rule in one house. What several rules share
+/// An expression as a flat row of steps on a stack. It names series and all else by their places within a house, so that
+/// houses that are built alike share it. What several rules share
 /// (formulas of the trade, curves) are cells of the board; what cannot change the outcome of an `and` or `or`
 /// is passed over, and there the cheapest part comes first.
 class Program {
  public:
-  Program() = default;
   /// Compiles `expression` for `rule`; registers its windows, rows and cells on `board`.
   Program(const Expression& expression, const WatchedRule& rule, Board& board);
 
   /// The value now: a canonical number, or 1, 0 for logic; unknown is NaN.
-  [[nodiscard]] double run(const Moment& moment, Board& board) const;
+  [[nodiscard]] double run(const Site& site, const Moment& moment, Board& board) const;
 
   /// All that `run` can give within the outlook as long as every reading is one that was expected.
-  [[nodiscard]] Range range(const Outlook& outlook, Board& board) const;
+  [[nodiscard]] Range range(const Site& site, const Outlook& outlook, Board& board) const;
 
-  [[nodiscard]] bool empty() const { return steps_.empty(); }
-  /// Another program with the same outcome at every moment, step for step.
-  [[nodiscard]] bool computes_like(const Program& other) const;
+  /// The same outcome at every moment, step for step.
+  [[nodiscard]] bool operator==(const Program& other) const;
+  [[nodiscard]] std::size_t hash() const;
   /// The longest window in it.
   [[nodiscard]] Duration span_max() const { return span_max_; }
   /// The measures that it reads, each once, in rising order.
@@ -66,8 +66,7 @@ class Program {
   void compile(const Expression& expression, const WatchedRule& rule, Board& board);
   void compile_source(const Expression& expression, const WatchedRule& rule, Board& board);
   void compile_across(const Expression& expression, const WatchedRule& rule, Board& board);
-  void add_from_age(std::size_t probe);
-  [[nodiscard]] const Flock* part_house(const std::vector<std::size_t>& probes) const;
+  void add_from_age(std::size_t probe, const WatchedRule& rule, const Board& board);
   void compile_share(const Expression& expression, const WatchedRule& rule, Board& board);
   void compile_logic(const Expression& expression, const WatchedRule& rule, Board& board);
   void compile_chain(const std::vector<const Expression*>& parts, Op op, Op skip, const WatchedRule& rule,
@@ -77,10 +76,11 @@ class Program {
   void compile_trade(const Expression& expression, const WatchedRule& rule, Board& board);
   void compile_curve(const Expression& expression, Op op, const WatchedRule& rule, Board& board);
   void note_measure(std::size_t measure);
-  [[nodiscard]] double birds(const Flock& flock, const Board& board) const;
-  [[nodiscard]] double tally(const Step& step, const Board& board) const;
-  [[nodiscard]] double mortality(Instant wall, const Board& board) const;
-  [[nodiscard]] Range count_range(const Step& step, const Outlook& outlook, const Board& board) const;
+  [[nodiscard]] double lost_since(Instant since, const Site& site, const Board& board) const;
+  [[nodiscard]] double birds(const Site& site, const Board& board) const;
+  [[nodiscard]] double tally(const Step& step, const Site& site, const Board& board) const;
+  [[nodiscard]] double mortality(Instant wall, const Site& site, const Board& board) const;
+  [[nodiscard]] Range count_range(const Step& step, const Site& site, const Outlook& outlook, const Board& board) const;
   [[nodiscard]] static Range share_range(const Share& share, double now, const Outlook& outlook);
   [[nodiscard]] Range curve_range(const CurveUse& use, const Range& age_h) const;
   [[nodiscard]] Range trade_range(const Step& step, std::span<const Range> arguments) const;
@@ -88,9 +88,8 @@ class Program {
   std::vector<Step> steps_;
   std::vector<std::size_t> measures_;
   std::vector<CurveUse> curves_;
-  std::vector<std::size_t> loss_series_;  ///< tallies of dead and culled birds of the house
-  std::vector<std::vector<std::size_t>> probe_lists_;
-  const Flock* flock_ = nullptr;
+  std::vector<std::size_t> loss_series_;  ///< tallies of dead and culled birds, by their places in the house
+  std::vector<std::vector<std::size_t>> probe_lists_;  ///< likewise
   Duration span_max_{0};
 };
 

@@ -16,10 +16,11 @@ constexpr double kNoIceC = 5;
 
 }  // namespace
 
-Range Program::count_range(const Step& step, const Outlook& outlook, const Board& board) const {
+Range Program::count_range(const Step& step, const Site& site, const Outlook& outlook, const Board& board) const {
   double count = 0;
-  for (const std::size_t probe : probe_lists_[step.index]) {
-    if (!counts(flock_, probe, outlook.wall)) continue;
+  for (const std::size_t place : probe_lists_[step.index]) {
+    const std::size_t probe = site.series + place;
+    if (!counts(site.flock, probe, outlook.wall)) continue;
     const bool usable = board.series[probe].usable(outlook.now);
     if (usable && board.series[probe].gate.expected.empty())
       return Range::between(0, static_cast<double>(probe_lists_[step.index].size()));
@@ -69,7 +70,7 @@ Range Program::share_range(const Share& share, double now, const Outlook& outloo
   return outlook.has_within(minute_step(share.span)) ? Range::open() : Range::point(now);
 }
 
-Range Program::range(const Outlook& outlook, Board& board) const {
+Range Program::range(const Site& site, const Outlook& outlook, Board& board) const {
   std::array<Range, kStackMax> stack;
   std::size_t top = 0;
   const auto push = [&](const Range& range) { stack[top++] = range; };
@@ -83,7 +84,7 @@ Range Program::range(const Outlook& outlook, Board& board) const {
                : range;
   };
   const auto age_h = [&] {
-    const double now = hours_of(outlook.wall - flock_->placed);
+    const double now = hours_of(outlook.wall - site.flock->placed);
     return Range::between(now, now + hours_of(outlook.length()));
   };
   for (std::size_t at = 0; at < steps_.size(); ++at) {
@@ -93,28 +94,28 @@ Range Program::range(const Outlook& outlook, Board& board) const {
     };
     switch (step.op) {
       case Op::number: push(Range::point(step.number)); break;
-      case Op::aggregate: push(board.range_of(board.aggregates[step.index], outlook)); break;
-      case Op::cell: push(board.range_of_cell(step.index, outlook)); break;
+      case Op::aggregate: push(board.range_of(board.aggregates[site.aggregate + step.index], outlook)); break;
+      case Op::cell: push(board.range_of_cell(site.cell + step.index, outlook)); break;
       case Op::skip_if_no: skip_if(stack[top - 1].is_no()); break;
       case Op::skip_if_yes: skip_if(stack[top - 1].is_yes()); break;
       case Op::skip_if_known: skip_if(stack[top - 1].sure()); break;
-      case Op::count: push(count_range(step, outlook, board)); break;
+      case Op::count: push(count_range(step, site, outlook, board)); break;
       // Of what people enter every reading is one that was not expected.
-      case Op::tally: push(Range::point(tally(step, board))); break;
-      case Op::birds: push(Range::point(birds(*flock_, board))); break;
-      case Op::share: push(share_range(board.shares[step.index], board.shares[step.index].mean, outlook)); break;
-      case Op::share_error: push(share_range(board.shares[step.index], board.shares[step.index].error, outlook)); break;
-      case Op::own: push(scaled(board.series[step.index].held_range(outlook), step)); break;
+      case Op::tally: push(Range::point(tally(step, site, board))); break;
+      case Op::birds: push(Range::point(birds(site, board))); break;
+      case Op::share: push(share_range(board.shares[site.share + step.index], board.shares[site.share + step.index].mean, outlook)); break;
+      case Op::share_error: push(share_range(board.shares[site.share + step.index], board.shares[site.share + step.index].error, outlook)); break;
+      case Op::own: push(scaled(board.series[site.series + step.index].held_range(outlook), step)); break;
       case Op::own_window:
-        push(scaled(board.series[step.index].window_range(step.slot, step.function, outlook), step));
+        push(scaled(board.series[site.series + step.index].window_range(step.slot, step.function, outlook), step));
         break;
       case Op::curve: push(curve_range(curves_[step.index], age_h())); break;
       case Op::curve_at: stack[top - 1] = curve_range(curves_[step.index], stack[top - 1]); break;
       case Op::age: push(age_h()); break;
-      case Op::birds_placed: push(Range::point(flock_->birds)); break;
-      case Op::chick_weight: push(Range::point(flock_->chick_weight_g)); break;
-      case Op::goal_day_7: push(Range::point(flock_->goal_day_7_g.value_or(kUnknown))); break;
-      case Op::lights: push(lights_range(*flock_, board.rules->farm.zone, outlook)); break;
+      case Op::birds_placed: push(Range::point(site.flock->birds)); break;
+      case Op::chick_weight: push(Range::point(site.flock->chick_weight_g)); break;
+      case Op::goal_day_7: push(Range::point(site.flock->goal_day_7_g.value_or(kUnknown))); break;
+      case Op::lights: push(lights_range(*site.flock, board.rules->farm.zone, outlook)); break;
       case Op::negate: stack[top - 1] = ranges::negate(stack[top - 1]); break;
       case Op::add: two(ranges::add); break;
       case Op::subtract: two(ranges::subtract); break;
