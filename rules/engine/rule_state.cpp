@@ -216,7 +216,7 @@ void RuleState::begin_and_end(const WatchedRule& rule, const Sight& sight, const
 
 bool RuleState::judge_often_unknown(const WatchedRule& rule, const Sight& sight) {
   const Instant hour_ago = sight.now - kOftenWindow;
-  while (!unknown_spans.empty() && unknown_spans.front().second <= hour_ago) unknown_spans.pop_front();
+  std::erase_if(unknown_spans, [&](const auto& span) { return span.second <= hour_ago; });
   Duration sum{0};
   const auto add = [&](Instant begin, Instant end) {
     const Instant counted = std::max(begin, sight.counting_begin);

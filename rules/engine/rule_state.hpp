@@ -1,7 +1,6 @@
 #pragma once
 
 #include <array>
-#include <deque>
 #include <optional>
 #include <utility>
 #include <vector>
@@ -41,25 +40,23 @@ struct RuleState {
   };
   std::vector<LimitState> limits;
 
+  bool calm = false;              ///< nothing runs, stands or is unknown: while no limit is broken or in sight, or it is
+                                  ///< not in force, nothing changes
   bool in_force = false;
-  Instant in_force_since = kNever;
   bool left_force = false;        ///< the standing alarm was not watched any more at some time since it last was
-
-  Instant unknown_since = kNever; ///< of the running span
-  Instant known_since = kNever;
-  std::deque<std::pair<Instant, Instant>> unknown_spans;  ///< ended ones of the last hour
   bool often_unknown = false;     ///< as judged at the last whole minute
   bool blind = false;
   bool known_long = false;        ///< blind, but able to tell for long enough to see again
+  double last_value = kUnknown;   ///< last known watched value when it was judged; see Engine::latest
+  Instant in_force_since = kNever;
+  Instant unknown_since = kNever; ///< of the running span
+  Instant known_since = kNever;
+  std::vector<std::pair<Instant, Instant>> unknown_spans;  ///< ended ones of the last hour
 
   static constexpr std::size_t kMinutesKept = 16;
   std::array<double, kMinutesKept> minutes{};  ///< watched values at whole minutes, for `ahead`
   std::size_t minutes_count = 0;               ///< worked off in all; the newest is at (count - 1) % 16
   double trend_per_min = kUnknown;             ///< Theil-Sen slope of them; unknown for fewer than eight
-
-  double last_value = kUnknown;                ///< last known watched value when it was judged; see Engine::latest
-  bool calm = false;  ///< nothing runs, stands or is unknown: while no limit is broken or in sight, or it is not
-                      ///< in force, nothing changes
 
   /// In force and unable to tell, with no limit that runs or stands: only time, or knowing, changes that.
   [[nodiscard]] bool waits_to_know() const;
