@@ -156,6 +156,8 @@ void Series::append(Instant time, double value) {
   if (kind_ == MeasureKind::tally) tallied_.push_back(last_grown_);
   last_good_ = time;
   last_value_ = value;
+  // A meter is expected to go on from where it is: each way back and up again would be growth.
+  if (kind_ == MeasureKind::counter) gate.expected.low = std::max(gate.expected.low, value);
   if (!first) return;
   for (Window& window : windows_) put_before_first(window);
 }

@@ -22,6 +22,7 @@ houses:
   h:
     probes:
       air_temperature: [a, b, c]
+      water: [w]
 plugins:
   paper: {run: print}
 people:
@@ -45,7 +46,17 @@ chick_weight: 42 g
 packs: [small]
 )";
 
-constexpr const char* kPack = R"(format: 1
+constexpr const char* kMeter = R"(format: 1
+pack: small
+rules:
+  r:
+    about: Made up
+    watch: total(water over 30 min)
+    high: 340 L
+    priority: note
+)";
+
+constexpr const char* kAir = R"(format: 1
 pack: small
 measures:
   air_temperature: {stale_after: 5 min}
@@ -57,12 +68,12 @@ rules:
     priority: note
 )";
 
-std::shared_ptr<const RuleSet> rules() {
+std::shared_ptr<const RuleSet> rules(const char* pack) {
   FarmFiles files;
   files.farm_path = "farm.yaml";
   files.farm_text = kFarm;
   files.flocks["flocks/one.yaml"] = kFlock;
-  files.packs["rules/small.yaml"] = kPack;
+  files.packs["rules/small.yaml"] = pack;
   const Loaded loaded = load_farm(files, [](const std::string& name) {
     Zone zone;
     zone.name = name;
@@ -73,25 +84,24 @@ std::shared_ptr<const RuleSet> rules() {
 }
 
 struct House {
-  std::shared_ptr<const RuleSet> set = rules();
-  Engine engine{set};
+  explicit House(const char* pack) : set(rules(pack)), engine(set) {}
+  std::shared_ptr<const RuleSet> set;
+  Engine engine;
 
-  void say(const char* probe, Duration after, double value) {
-    engine.take(set->find_probe(std::string("h/air_temperature/") + probe).value(), kBegin + after, value);
-  }
+  void say(const std::string& probe, Duration after, double value) { engine.take(set->find_probe("h/" + probe).value(), kBegin + after, value); }
   /// Every ten seconds b and c, the first calm, the second to and fro across 29 °C; a, the lowest, until it falls silent.
   void speak(Duration from, Duration to, bool with_a) {
     for (Duration at = from; at <= to; at += seconds(10)) {
       const bool even = at % seconds(20) == Duration::zero();
-      if (with_a) say("a", at, even ? 25 : 25.1);
-      say("b", at, even ? 32 : 32.1);
-      say("c", at, even ? 28.2 : 29.8);
+      if (with_a) say("air_temperature/a", at, even ? 25 : 25.1);
+      say("air_temperature/b", at, even ? 32 : 32.1);
+      say("air_temperature/c", at, even ? 28.2 : 29.8);
     }
   }
 };
 
 TEST(Outlook, EndsWhenAProbeFallsSilentBeforeWhatElseIsReadThen) {
-  House house;
+  House house(kAir);
   house.engine.begin(kBegin);
   house.speak(seconds(0), minutes(30), true);
   ASSERT_TRUE(house.engine.events().empty());
@@ -110,8 +120,36 @@ TEST(Outlook, EndsWhenAProbeFallsSilentBeforeWhatElseIsReadThen) {
   EXPECT_EQ(house.engine.events().back().time, kBegin + minutes(35));
 }
 
+TEST(Outlook, ExpectsOfAMeterThatItGoesOnFromWhereItIs) {
+  House house(kMeter);
+  house.engine.begin(kBegin);
+  double count = 10'000;
+  Duration at{0};
+  for (; at <= minutes(60); at += seconds(10)) house.say("water/w", at, count += 1);
+  ASSERT_TRUE(house.engine.events().empty());
+
+  // To and fro by 40 litres: never further than it was expected to get, but each way up is growth. 180 litres of half an
+  // hour lose one at each reading; 340 are passed with the fifth way up, eight readings after the first.
+  double expected = 180;
+  std::optional<Instant> passed;
+  for (int i = 0; i < 30; ++i, at += seconds(10)) {
+    count += i % 2 == 0 ? 40 : -40;
+    expected += (i % 2 == 0 ? 40 : 0) - 1;
+    if (!passed && expected > 340) passed = kBegin + at;
+    house.say("water/w", at, count);
+  }
+  ASSERT_TRUE(passed);
+  ASSERT_FALSE(house.engine.events().empty());
+  std::vector<Event> raised;
+  for (const Event& event : house.engine.events()) {
+    if (event.kind == Event::Kind::raised) raised.push_back(event);
+  }
+  ASSERT_EQ(raised.size(), 1U);
+  EXPECT_EQ(raised.front().time, *passed);
+}
+
 TEST(Outlook, GivesTheLatestValueOfARuleThatNobodyJudged) {
-  House house;
+  House house(kAir);
   house.engine.begin(kBegin);
   house.speak(seconds(0), minutes(20), true);
   for (Duration at = minutes(20) + seconds(10); at < minutes(26); at += seconds(10)) {

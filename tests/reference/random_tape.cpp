@@ -35,6 +35,7 @@ class RandomProbe {
     period_ = calm_ ? seconds(dice.from(5, 25)) : seconds(dice.from(1, 12) * 10);
     if (kind_ == MeasureKind::tally) period_ = minutes(dice.from(10, 60));
     whole_seconds_ = dice.chance(70);
+    trembles_ = kind_ == MeasureKind::counter && dice.chance(25);
   }
 
   std::vector<Arrival> speak(Instant begin, Instant end) {
@@ -97,6 +98,8 @@ class RandomProbe {
   double next_count() {
     if (surprises(2)) {
       level_ = dice_.chance(60) ? dice_.from(0, 2) : level_ * (dice_.chance(50) ? 0.5 : 0.75);
+    } else if (trembles_ && dice_.chance(30)) {
+      level_ = std::max(0.0, level_ - dice_.from(0, 3) * step_ * 0.5);
     } else if (dice_.chance(70)) {
       level_ += dice_.from(0, 4) * step_ * 0.5;
     }
@@ -120,6 +123,7 @@ class RandomProbe {
   int stuck_ = 0;
   Duration period_{};
   bool whole_seconds_ = true;
+  bool trembles_ = false;  ///< of a counter: runs back a little now and then
 };
 
 void add_clock_lines(std::vector<Arrival>& arrivals, Instant begin, Instant end, Dice& dice) {
