@@ -17,6 +17,11 @@ std::filesystem::path shipped_folder(const char* variable, const char* sources, 
   return std::filesystem::is_directory(sources, code) ? sources : installed;
 }
 
+/// Both endings that YAML files have are read: a file passed over in silence would be a house unwatched.
+bool ends_as(const std::filesystem::path& path, const std::string& extension) {
+  return path.extension() == extension || (extension == ".yaml" && path.extension() == ".yml");
+}
+
 Result<std::map<std::string, std::string>> read_files(const std::filesystem::path& folder, const char* extension) {
   std::map<std::string, std::string> files;
   std::error_code code;
@@ -24,7 +29,7 @@ Result<std::map<std::string, std::string>> read_files(const std::filesystem::pat
   std::filesystem::directory_iterator it(folder, code);
   for (const std::filesystem::directory_iterator end; !code && it != end; it.increment(code)) {
     const auto& path = it->path();
-    if (path.extension() != extension || path.filename().string().starts_with('.')) continue;
+    if (!ends_as(path, extension) || path.filename().string().starts_with('.')) continue;
     auto text = read_file(path, kFile_bytes_max);
     if (!text) return Failure{text.error()};
     files.emplace(path.string(), std::move(text).value());

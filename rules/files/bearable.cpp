@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <set>
 
 #include "rules/files/rule_cautions.hpp"
 #include "rules/language/check.hpp"
@@ -246,9 +247,15 @@ void judge_bearable(const RuleDraft& draft, const WatchedRule& rule, const RuleS
   BearableJudge(draft, rule, set, flock, target, log).run();
 }
 
-void judge_target(const YamlNode& points, const Curve& curve, Units units, IssueLog& log) {
-  for (const auto& [age, value] : curve.points) {
+void judge_target(const YamlNode& points, const Curve& curve, const WatchedRule& rule, Units units, IssueLog& log) {
+  // Each day as well: between its points a curve goes straight, and after the last one on and on.
+  std::set<Duration> ages;
+  for (const auto& [age, value] : curve.points) ages.insert(age);
+  for (int day = 0; day <= kPublished.back().day; ++day) ages.insert(day * kDay);
+  for (const Duration age : ages) {
     if (age < Duration::zero() || age > kPublished.back().day * kDay) continue;
+    if (age < rule.from.value_or(-kDay) || (rule.until && age >= *rule.until)) continue;
+    const double value = value_of(curve, hours_of(age));
     const double lowest = published(age, &PublishedTarget::lowest_c);
     const double highest = published(age, &PublishedTarget::highest_c);
     if (value >= lowest - kOutside_k && value <= highest + kOutside_k) continue;

@@ -54,6 +54,8 @@ void FarmLoader::judge_limits() {
   for (const Placed& placed : placed_) {
     const WatchedRule& rule = set_->rules[placed.rule];
     const Flock* flock = rule.flock ? &set_->flocks[*rule.flock] : nullptr;
+    const bool adjusted = placed.flock != nullptr && placed.flock->draft.adjust != nullptr;
+    log_.blame(adjusted ? placed.flock->draft.adjust->source->path() : "", files_.shipped);
     judge_holding(*placed.draft, rule, *set_, rule.house, flock, log_);
     judge_light(placed);
     judge_warmth(placed);
@@ -61,6 +63,7 @@ void FarmLoader::judge_limits() {
       if (other != &placed) judge_opposites(placed, *other);
     }
   }
+  log_.blame("", files_.shipped);
   for (const FlockFile& flock : flocks_) {
     judge_wakers(flock, Trouble::heat);
     judge_wakers(flock, Trouble::cold);
@@ -97,7 +100,7 @@ void FarmLoader::judge_warmth(const Placed& placed) {
   // Further curves of temperature are bounds; the first one is what the flock is meant to have.
   const auto own = target_of(rule);
   if (!own) return;
-  if (const YamlNode* points = points_of(*own->curve)) judge_target(*points, *own->curve, set_->farm.units, log_);
+  if (const YamlNode* points = points_of(*own->curve)) judge_target(*points, *own->curve, rule, set_->farm.units, log_);
 }
 
 /// The curve that the rule names, else the one that the flock's other rules on the measure name, else a
@@ -175,7 +178,8 @@ bool FarmLoader::wakes(const Placed& placed, std::size_t air, Trouble trouble) c
   const Side side = trouble == Trouble::heat ? Side::high : Side::low;
   const bool level = placed.level && placed.level->measure == air;
   return std::any_of(rule.limits.begin(), rule.limits.end(), [&](const Limit& limit) {
-    if (limit.priority != Priority::urgent) return false;
+    // One end held against the middle says nothing of a house that is cold everywhere.
+    if (limit.priority != Priority::urgent || (limit.side != Side::when && reads(limit.expression, air))) return false;
     return limit.side == Side::when ? asks_for_level(*limit.expression, air, side)
                                     : level && limit.side == side;
   });
@@ -184,9 +188,7 @@ bool FarmLoader::wakes(const Placed& placed, std::size_t air, Trouble trouble) c
 /// Ages at which nobody is woken for heat, or for cold as long as chicks cannot keep their own warmth.
 void FarmLoader::judge_wakers(const FlockFile& file, Trouble trouble) {
   const auto air = set_->find_measure(kAir);
-  if (!file.house || !air || !used_.contains({*file.house, *air}) ||
-      !set_->houses[*file.house].probes.contains(*air))
-    return;
+  if (!file.house || !air || !set_->houses[*file.house].probes.contains(*air)) return;
   const Flock& flock = set_->flocks[file.index];
   Duration end = trouble == Trouble::heat ? kLastDay : kOwnWarmth;
   if (flock.cleared) end = std::min<Duration>(end, *flock.cleared - flock.placed);
@@ -194,7 +196,8 @@ void FarmLoader::judge_wakers(const FlockFile& file, Trouble trouble) {
   for (const Placed* placed : in_house_[*file.house]) {
     const WatchedRule& rule = set_->rules[placed->rule];
     if ((rule.flock && *rule.flock != file.index) || !wakes(*placed, *air, trouble)) continue;
-    spans.emplace_back(rule.from.value_or(-kDay), rule.until.value_or(end));
+    const Duration from = rule.from.value_or(-kDay), until = rule.until.value_or(end);
+    if (from < until) spans.emplace_back(from, until);
   }
   std::sort(spans.begin(), spans.end());
   spans.emplace_back(end, end);

@@ -264,6 +264,7 @@ void FarmLoader::resolve_flock(FlockFile& flock) {
   }
   if (flock.draft.adjust != nullptr) {
     const bool complete = roots.size() == flock.draft.packs.size() && packs_read_;
+    log_.blame(flock.draft.adjust->source->path(), files_.shipped);
     std::vector<YamlNode> trees = adjusted(roots, *flock.draft.adjust, set_->measures, complete, log_);
     for (std::size_t i = 0; i < trees.size(); ++i) {
       trees_.push_back(std::move(trees[i]));
@@ -280,11 +281,13 @@ void FarmLoader::resolve_flock(FlockFile& flock) {
   }
   if (!flock.house) {
     for (const PackDraft* pack : setting.packs) judge_alone(*pack, set_->measures, log_);
+    log_.blame("", files_.shipped);
     return;
   }
   setting.house = *flock.house;
   adjust_probes(setting.house, setting.packs);
   resolve(setting);
+  log_.blame("", files_.shipped);
 }
 
 void FarmLoader::finish() {

@@ -209,6 +209,10 @@ class PeopleReader {
     if (!begin || !end || !fine) return;
     shift.from = *begin;
     shift.to = *end;
+    Week own;
+    cover(own, shift);
+    if ((own & ~taken_).none()) report_caution(log_, node, fmt::format("'{}' never has duty by this line: those above it have its hours", shift.who));
+    taken_ |= own;
     farm_.duty.push_back(std::move(shift));
   }
 
@@ -372,6 +376,15 @@ class PeopleReader {
         reached.insert(more.begin(), more.end());
       }
     }
+    const auto on_duty = [](const CallStep& step) {
+      return std::all_of(step.tell.begin(), step.tell.end(), [](const std::string& word) { return word == "on-duty"; });
+    };
+    if (reached.size() > 1 && std::all_of(plan.steps.begin(), plan.steps.end(), on_duty)) {
+      report_caution(log_, at,
+                     "what is urgent is told to nobody but the one on duty; if that one sleeps on, nobody else hears of it. Add a step that tells "
+                     "'everyone' some minutes later");
+    }
+    judge_telephones(at, reached);
     if (reached.size() != 1) return;
     report_caution(
         log_, at,
@@ -380,8 +393,27 @@ class PeopleReader {
             *reached.begin()));
   }
 
+  /// Several names with one telephone are one person who may sleep on.
+  void judge_telephones(const YamlNode& at, const std::set<std::string>& reached) {
+    std::set<std::string> numbers;
+    std::size_t people = 0;
+    for (const Person& person : farm_.people) {
+      std::set<std::string> own;
+      for (const Way way : {Way::text, Way::call}) {
+        const auto number = person.addresses.find(way);
+        if (number != person.addresses.end()) own.insert(number->second);
+      }
+      if (own.empty() || !reached.contains(person.name)) continue;
+      ++people;
+      numbers.merge(own);
+    }
+    if (people < 2 || numbers.size() != 1) return;
+    report_caution(log_, at, "all who are told of what is urgent have one and the same telephone number");
+  }
+
   Farm& farm_;
   IssueLog& log_;
+  Week taken_;  ///< by the shifts so far
   bool has_gap_ = false;
   std::set<Way> uncarried_;  ///< said once
 };

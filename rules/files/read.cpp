@@ -101,7 +101,10 @@ std::optional<Fields> read_fields(const YamlNode& node, const KeyTable& table, I
     if (table.find(entry.key.text) == nullptr) {
       report(
           log, entry.key,
-          with_nearest(fmt::format("{} has no key '{}'", table.what, entry.key.text), entry.key.text, known));
+          // In braces a comma ends the value before it.
+          entry.key.text.find(')') != std::string::npos
+              ? fmt::format("{} has no key '{}'; in braces an expression with a comma has to stand in quotes", table.what, entry.key.text)
+              : with_nearest(fmt::format("{} has no key '{}'", table.what, entry.key.text), entry.key.text, known));
     }
   }
   for (const Key& key : table.keys) {

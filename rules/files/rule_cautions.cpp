@@ -118,10 +118,15 @@ class HoldingJudge {
     if (!rule_.until) return;
     const Duration life = *rule_.until - rule_.from.value_or(-kDay);
     const YamlNode::Entry* delay = draft_.map->find("on_delay");
+    if (life <= Duration::zero()) {
+      report_caution(log_, *draft_.key,
+                     fmt::format("this rule is never in force: it ends at an age of {}, and no probe of what it watches counts before an age of {}",
+                                 to_words(*rule_.until), to_words(*rule_.from)));
+      return;
+    }
     if (delay == nullptr || rule_.on_delay < life) return;
-    report_caution(
-        log_, delay->value,
-        fmt::format("this rule can never speak: it is in force for {}, and waits as long", to_words(life)));
+    report_caution(log_, delay->value,
+                   fmt::format("this rule can never speak: it is in force for {}, and waits for {}", to_words(life), to_words(rule_.on_delay)));
   }
 
   /// Back inside one limit by the deadband is beyond the other one: the alarm would end in the next.

@@ -38,8 +38,8 @@ struct Target {
 void judge_bearable(const RuleDraft& draft, const WatchedRule& rule, const RuleSet& set, const Flock& flock,
                     const Target& target, IssueLog& log);
 
-/// A target far from every published one. `points`: where the curve's numbers stand.
-void judge_target(const YamlNode& points, const Curve& curve, Units units, IssueLog& log);
+/// A target far from every published one at an age of the rule. `points`: where the curve's numbers stand.
+void judge_target(const YamlNode& points, const Curve& curve, const WatchedRule& rule, Units units, IssueLog& log);
 
 /// "at placement", "at an age of 3 d".
 [[nodiscard]] std::string at_age(Duration age);

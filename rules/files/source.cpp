@@ -1,5 +1,7 @@
 #include "rules/files/source.hpp"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <tuple>
 
@@ -42,6 +44,7 @@ void IssueLog::add(Issue::Severity severity, const Source& source, std::size_t o
     issue.length = std::max<std::size_t>(1, length);
   }
   issue.text = std::move(text);
+  if (!blamed_.empty() && sound_->contains(issue.file)) issue.text += fmt::format(" (as {} adjusts it)", blamed_);
   if (std::find(issues_.begin(), issues_.end(), issue) == issues_.end()) issues_.push_back(std::move(issue));
 }
 

@@ -1,5 +1,6 @@
 #pragma once
 
+#include <map>
 #include <string>
 #include <string_view>
 #include <utility>
@@ -43,12 +44,20 @@ class IssueLog {
   }
   /// Says that a line's errors are explained: further ones on it are only echoes and are dropped.
   void mute(const Source& source, std::size_t line) { muted_.emplace_back(source.path(), line); }
+  /// What is found in one of `files`, which are sound by themselves, is so because of what the file at `path` adjusts, and
+  /// says so. Empty: of no file.
+  void blame(std::string path, const std::map<std::string, std::string>& files) {
+    blamed_ = std::move(path);
+    sound_ = &files;
+  }
   [[nodiscard]] bool has_errors() const;
   /// Sorted by file, line and column.
   [[nodiscard]] std::vector<Issue> take();
 
  private:
   std::vector<Issue> issues_;
+  std::string blamed_;
+  const std::map<std::string, std::string>* sound_ = nullptr;
   std::vector<std::pair<std::string, std::size_t>> muted_;
 };
 

@@ -36,8 +36,10 @@ std::string mismatch(const Syntax& written, const Type& given, const Type& neede
     }
   }
   if (written.kind == Syntax::Kind::number && !written.unit && needed.kind == Type::Kind::number) {
-    return fmt::format("this number needs a unit: {:g} {}", written.number,
-                       unit_text_of(needed.dimension, needed.point));
+    const std::string unit = unit_text_of(needed.dimension, needed.point);
+    const char* other = unit == "°C" ? "°F" : unit == "K" ? "F°" : nullptr;
+    return fmt::format("this number needs a unit: {:g} {}", written.number, unit) +
+           (other == nullptr ? "" : fmt::format(", or {:g} {} if that is meant", written.number, other));
   }
   if (given.kind == Type::Kind::state && needed.kind == Type::Kind::logic) {
     const std::string name = written.kind == Syntax::Kind::name ? written.word : "…";
