@@ -79,6 +79,11 @@ class Adjuster {
       return;
     }
     const bool is_value = std::string_view(section) == "values";
+    if (is_value && change.value.is_map()) {
+      report(log_, change.value,
+             fmt::format("'{}' is a value of these packs and takes an expression; points belong to a curve, and these have {}", change.key.text, curves()));
+      return;
+    }
     if (!is_value && !change.value.is_map()) {
       report(log_, change.key,
              fmt::format("what is adjusted in '{}' is a map of keys, as in {{on_delay: 3 min}}",
@@ -143,6 +148,15 @@ class Adjuster {
       packs_[0].entries.push_back(std::move(entry));
     }
     section_of(packs_[0], section)->entries.push_back(change);
+  }
+
+  std::string curves() {
+    std::string list;
+    for (YamlNode& pack : packs_) {
+      const YamlNode* map = section_of(pack, "curves");
+      for (const YamlNode::Entry& entry : map == nullptr ? std::vector<YamlNode::Entry>() : map->entries) list += (list.empty() ? "'" : ", '") + entry.key.text + "'";
+    }
+    return list.empty() ? "none" : list;
   }
 
   std::vector<std::string> names() {

@@ -240,7 +240,13 @@ void FarmLoader::resolve_farm_packs() {
   for (const NamedNode& named : farm_.packs) {
     const auto found = packs_.find(named.name);
     if (found == packs_.end()) continue;
-    setting.packs.push_back(&found->second.draft);
+    const PackDraft& pack = found->second.draft;
+    // Said once, and not of each of its rules; of a single one the place itself says more.
+    if (std::count_if(pack.rules.begin(), pack.rules.end(), [](const RuleDraft& draft) { return draft.rule.from || draft.rule.until; }) > 1) {
+      report(log_, *named.node, fmt::format("pack '{}' goes by the age of a flock, and a farm has none; it belongs into the files of the flocks", named.name));
+      continue;
+    }
+    setting.packs.push_back(&pack);
     setting.named_at.push_back(named.node);
   }
   farm_packs_ = setting.packs;

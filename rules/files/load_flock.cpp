@@ -27,6 +27,18 @@ std::optional<double> read_mass_g(const YamlNode& node, IssueLog& log) {
   return quantity->canonical();
 }
 
+/// Weights that no chick has are mostly a unit mixed up.
+void judge_weights(const Flock& flock, const Fields& fields, IssueLog& log) {
+  constexpr double kLightest_g = 25, kHeaviest_g = 60;  // of day-old broilers: common practice
+  if (flock.chick_weight_g > 0 && (flock.chick_weight_g < kLightest_g || flock.chick_weight_g > kHeaviest_g)) {
+    report_caution(log, *fields.value("chick_weight"),
+                   fmt::format("a day-old broiler weighs {:.0f} to {:.0f} g (common practice), and this is {:g} g", kLightest_g, kHeaviest_g, flock.chick_weight_g));
+  }
+  if (flock.goal_day_7_g && *flock.goal_day_7_g <= flock.chick_weight_g) {
+    report_caution(log, *fields.value("goal_day_7"), "the goal for day 7 is no more than the chicks weigh at placement");
+  }
+}
+
 void read_birds(Flock& flock, const YamlNode& node, IssueLog& log) {
   const auto birds = read_number(node, log);
   if (!birds) return;
@@ -117,6 +129,7 @@ FlockDraft read_flock(const YamlNode& root, const Zone& zone, IssueLog& log) {
   if (const YamlNode* node = fields->value("chick_weight"))
     flock.chick_weight_g = read_mass_g(*node, log).value_or(0);
   if (const YamlNode* node = fields->value("goal_day_7")) flock.goal_day_7_g = read_mass_g(*node, log);
+  judge_weights(flock, *fields, log);
   if (const YamlNode* node = fields->value("first_day")) {
     if (auto index = read_one_of(*node, {"0", "1"}, log)) flock.first_day = static_cast<int>(*index);
   }

@@ -244,6 +244,22 @@ std::string in_plain_words(const std::string& message, char sign) {
   return fmt::format("this cannot be read as YAML ({})", message);
 }
 
+/// A line just above that stands at the same depth and has no ':' with a space after it: YAML takes the two for one text,
+/// and is surprised only by the second. Its first sign.
+std::optional<std::size_t> line_without_colon(const Source& source, std::size_t offset) {
+  const std::string& text = source.text();
+  const auto begin_of = [&](std::size_t at) { return at == 0 ? 0 : text.rfind('\n', at - 1) + 1; };
+  const auto depth_at = [&](std::size_t begin) { return text.find_first_not_of(' ', begin) - begin; };
+  const std::size_t here = begin_of(offset);
+  if (here == 0) return std::nullopt;
+  const std::size_t above = begin_of(here - 1);
+  const std::string line = text.substr(above, here - 1 - above);
+  const std::size_t depth = depth_at(above);
+  if (depth >= line.size() || depth != depth_at(here) || line[depth] == '#' || line[depth] == '-') return std::nullopt;
+  if (line.find(": ") != std::string::npos || line.ends_with(':')) return std::nullopt;
+  return above + depth;
+}
+
 void report_syntax(const YAML::Exception& error, const Source& source, const Scan& scanned, IssueLog& log) {
   const std::size_t length = source.text().size();
   std::size_t offset = error.mark.pos < 0 ? 0 : std::min(static_cast<std::size_t>(error.mark.pos), length);
@@ -254,6 +270,10 @@ void report_syntax(const YAML::Exception& error, const Source& source, const Sca
     log.error(source, quote.offset, 1,
               fmt::format("this quote is closed only on line {}, and the file cannot be read like that; {}",
                           quote.end_line, kRestNotJudged));
+    return;
+  }
+  if (const auto colonless = error.msg == "illegal map value" ? line_without_colon(source, offset) : std::nullopt) {
+    log.error(source, *colonless, 1, fmt::format("a key needs a ':' and a space after it, as in 'birds: 17000'; {}", kRestNotJudged));
     return;
   }
   const std::size_t line = source.place_of(offset).line;
