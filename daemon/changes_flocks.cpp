@@ -40,21 +40,30 @@ void compare(Changes& changes, const RuleSet& older, const Flock& a, const RuleS
   differs("counts_from", waiting_of(older, a), waiting_of(newer, b));
 }
 
+std::size_t rules_of(const RuleSet& set, const std::string& flock) {
+  const auto its = [&](const WatchedRule& rule) { return rule.flock && set.flocks[*rule.flock].name == flock; };
+  return static_cast<std::size_t>(std::count_if(set.rules.begin(), set.rules.end(), its));
+}
+
 }  // namespace
 
 Changes flock_changes(const RuleSet& older, const RuleSet& newer) {
   Changes changes;
   for (const Flock& flock : older.flocks) {
-    if (named(newer.flocks, flock.name) == nullptr) changes.push_back({"", fmt::format("flock {} in {}: no longer there", flock.name, older.houses[flock.house].name), Priority::urgent});
+    if (named(newer.flocks, flock.name) != nullptr) continue;
+    const std::string& house = older.houses[flock.house].name;
+    const bool another = std::any_of(newer.flocks.begin(), newer.flocks.end(), [&](const Flock& other) { return newer.houses[other.house].name == house; });
+    changes.push_back({"", fmt::format("flock {} in {}: no longer there, with {}{}", flock.name, house, counted(rules_of(older, flock.name), "rule"),
+                                       another ? "" : "; without a flock nothing in " + house + " is watched by age"),
+                       Priority::urgent});
   }
   for (const Flock& flock : newer.flocks) {
     if (const Flock* before = named(older.flocks, flock.name)) {
       compare(changes, older, *before, newer, flock);
       continue;
     }
-    const auto rules = std::count_if(newer.rules.begin(), newer.rules.end(), [&](const WatchedRule& rule) { return rule.flock && newer.flocks[*rule.flock].name == flock.name; });
     changes.push_back({"", fmt::format("flock {}: new in {}, placed {}, {:.0f} birds, {} of {}", flock.name, newer.houses[flock.house].name, stamp(newer, flock.placed),
-                                       flock.birds, counted(static_cast<std::size_t>(rules), "rule"), list_or_none(flock.packs)), Priority::urgent});
+                                       flock.birds, counted(rules_of(newer, flock.name), "rule"), list_or_none(flock.packs)), Priority::urgent});
   }
   return changes;
 }

@@ -195,7 +195,9 @@ Result<json> Service::Impl::reload(const std::string& who) {
     const auto first = std::find_if(loaded.issues.begin(), loaded.issues.end(),
                                     [](const Issue& issue) { return issue.severity == Issue::Severity::error; });
     const std::string text = fmt::format("{}:{}:{}: {}", first->file, first->line, first->column, first->text);
-    watch->trouble("rules-refused", true, "new rules were refused, the old ones stay in force: " + text);
+    // A telephone shows the place; the sentence is for whoever sits before the file.
+    const std::string place = fmt::format("{}:{}", std::filesystem::path(first->file).lexically_relative(options.farm).string(), first->line);
+    watch->trouble("rules-refused", true, "the old ones stay in force; mistake at " + place);
     return Failure{text + "; the old rules stay in force ('underwing check' shows all)"};
   }
   const std::shared_ptr<const RuleSet> older = rules;

@@ -235,7 +235,8 @@ std::string Watch::back_text(const Alarm& alarm, Reason reason, const Language& 
   }
   if (alarm.subject == Alarm::Subject::blindness) return say(language, "house_sees", slots);
   if (alarm.subject == Alarm::Subject::built_in) {
-    slot("trouble", said_in(alarm.detail, alarm.details, language));
+    // One that is over is named; what was the matter then would read as if it still were.
+    slot("trouble", alarm.rule == "rules-refused" ? trouble_in_words(language, alarm.rule) : said_in(alarm.detail, alarm.details, language));
     return say(language, "trouble_over", slots);
   }
   const auto rule = rule_of(alarm);

@@ -70,7 +70,7 @@ inline constexpr std::array kTexts{
     TextRow{"trouble_over", "{house} over at {time}: {trouble}."},
     TextRow{"not_watched", "{house} {what} no longer watched."},
     TextRow{"not_watched_last", "{house} {what} no longer watched, last value {value}."},
-    TextRow{"rule_gone", "{house} alarm {code} of {from} no longer watched: its rule is gone."},
+    TextRow{"rule_gone", "{house} alarm {code} of {from}: its rule is gone."},
     TextRow{"blind_gone", "{house} what could not be seen is no longer watched."},
     TextRow{"better", "{house} better at {time}, but still {what}: {code} goes on."},
     TextRow{"better_value", "{house} better: {value} at {time}, but still {what}: {code} goes on."},

@@ -32,6 +32,7 @@ TEST(Reload, BadRulesAreRefusedAndGoodOnesSayWhatChanged) {
   const auto trouble = gateway.alarm("rules-refused", "trouble");
   ASSERT_TRUE(trouble.is_object());
   EXPECT_EQ(trouble.at("priority"), "soon");
+  EXPECT_NE(trouble.dump().find("the old ones stay in force; mistake at rules/own.yaml:9\""), std::string::npos) << trouble;
 
   farm.limit = "34 °C";
   gateway.write_farm(farm);

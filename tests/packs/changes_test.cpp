@@ -120,8 +120,15 @@ TEST(Changes, OfANewFlockAreOneSentence) {
   Files newer;
   newer.flock("flock: spring-1", "flock: summer-1");
   const std::string text = said(Files(), newer);
-  EXPECT_TRUE(text.starts_with("flock spring-1 in house-1: no longer there\nflock summer-1: new in house-1, placed 2026-03-02 09:30, 17000 birds, ")) << text;
+  EXPECT_TRUE(text.starts_with("flock spring-1 in house-1: no longer there, with ")) << text;
+  EXPECT_NE(text.find(" rules\nflock summer-1: new in house-1, placed 2026-03-02 09:30, 17000 birds, "), std::string::npos) << text;
   EXPECT_EQ(std::count(text.begin(), text.end(), '\n'), 2) << text;
+
+  // Without another one, that nothing is left is said.
+  Files none;
+  none.files.flocks.clear();
+  const std::string gone = said(Files(), none);
+  EXPECT_NE(gone.find(" rules; without a flock nothing in house-1 is watched by age\n"), std::string::npos) << gone;
 }
 
 TEST(Changes, OfNothingAreNothing) { EXPECT_EQ(said(Files(), Files()), ""); }

@@ -65,7 +65,7 @@ TEST_F(Reload, WithoutARuleEndsItsAlarmAsNotWatched) {
   const std::string code = bench.alarm("cold-air").code;
   reload();
   EXPECT_EQ(bench.events(), "20:07:00 returned cold-air not watched\n");
-  EXPECT_EQ(bench.told(true), "20:07:00 ines text 0 H1 alarm " + code + " of 20:06 no longer watched: its rule is gone.\n");
+  EXPECT_EQ(bench.told(true), "20:07:00 ines text 0 H1 alarm " + code + " of 20:06: its rule is gone.\n");
   bench.run_to(march(3, 20, 13));
   EXPECT_EQ(bench.events(), "20:12:00 raised chilly-air low\n");
 }
