@@ -196,7 +196,9 @@ Result<json> Service::Impl::reload(const std::string& who) {
                                     [](const Issue& issue) { return issue.severity == Issue::Severity::error; });
     const std::string text = fmt::format("{}:{}:{}: {}", first->file, first->line, first->column, first->text);
     // A telephone shows the place; the sentence is for whoever sits before the file.
-    const std::string place = fmt::format("{}:{}", std::filesystem::path(first->file).lexically_relative(options.farm).string(), first->line);
+    const auto plain = [](const std::filesystem::path& path) { return path.lexically_normal(); };
+    const std::string in_farm = plain(first->file).lexically_relative(plain(options.farm)).string();
+    const std::string place = fmt::format("{}:{}", in_farm.empty() || in_farm.starts_with("..") ? first->file : in_farm, first->line);
     watch->trouble("rules-refused", true, "the old ones stay in force; mistake at " + place);
     return Failure{text + "; the old rules stay in force ('underwing check' shows all)"};
   }

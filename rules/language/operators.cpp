@@ -37,9 +37,9 @@ std::string mismatch(const Syntax& written, const Type& given, const Type& neede
   }
   if (written.kind == Syntax::Kind::number && !written.unit && needed.kind == Type::Kind::number) {
     const std::string unit = unit_text_of(needed.dimension, needed.point);
-    const char* other = unit == "°C" ? "°F" : unit == "K" ? "F°" : nullptr;
-    return fmt::format("this number needs a unit: {:g} {}", written.number, unit) +
-           (other == nullptr ? "" : fmt::format(", or {:g} {} if that is meant", written.number, other));
+    // On a farm of Fahrenheit, to obey and write °C would be deadly.
+    const std::string other = unit == "°C" ? fmt::format(", or {:g} °F", written.number) : "";
+    return fmt::format("this number needs a unit: {:g} {}", written.number, unit) + other;
   }
   if (given.kind == Type::Kind::state && needed.kind == Type::Kind::logic) {
     const std::string name = written.kind == Syntax::Kind::name ? written.word : "…";

@@ -58,7 +58,7 @@ TEST(Reload, OfTheShippedPackSaysTheLimitOfTheFlocksDayToWhoeverAsksAndToTheJour
     std::strftime(stamp.data(), stamp.size(), "%Y-%m-%d %H:%M", gmtime_r(&placed, &parts));
     std::ofstream(gateway.path("farm/flocks/spring.yaml"))
         << "format: 1\nflock: spring\nhouse: house-1\nplaced: " << stamp.data() << "\nbirds: 1000\nchick_weight: 42 g\npacks: [air]\n"
-        << "adjust:\n  warm_start: {points: {0 d: 33, 3 d: 31, 7 d: 30}}\n  cold-air: {low: " << low << "}\n";
+        << "adjust:\n  warm_start: {points: {0 d: 33, 3 d: 31, 7 d: 30, 27 d: 22}}\n  cold-air: {low: " << low << "}\n";
   };
   write_flock("air_target - 2 K");
   gateway.start();
@@ -72,7 +72,7 @@ TEST(Reload, OfTheShippedPackSaysTheLimitOfTheFlocksDayToWhoeverAsksAndToTheJour
       return event.find(R"("changes":["house-1: cold-air: low at day 3 was 29.0 °C, now 28.5 °C"],"event":"reloaded")") != std::string::npos;
     });
   };
-  EXPECT_TRUE(wait_until(in_journal));
+  EXPECT_TRUE(wait_until(in_journal)) << taken.text;
 }
 
 }  // namespace
