@@ -226,12 +226,83 @@ Reach reach_of(const Expression& it, const ReachPlace& place) {
   }
 }
 
+namespace {
+
+/// The same thing read in the same way, wherever the two stand in a rule.
+bool same_reading(const Expression& a, const Expression& b) {
+  return a.kind == b.kind && a.function == b.function && a.fact == b.fact && a.trade == b.trade && a.number == b.number && a.measure == b.measure &&
+         a.index == b.index && a.span == b.span &&
+         std::equal(a.children.begin(), a.children.end(), b.children.begin(), b.children.end(),
+                    [](const ExpressionPtr& x, const ExpressionPtr& y) { return same_reading(*x, *y); });
+}
+
+/// Where a comparison wants something to lie.
+struct Wanted {
+  const Expression* of = nullptr;
+  double low = -std::numeric_limits<double>::infinity(), high = std::numeric_limits<double>::infinity();
+  bool ends_included = true;
+};
+
+std::optional<Wanted> wanted_by(const Expression& it, const ReachPlace& place) {
+  if (it.children.size() != 2 || it.children[0]->type.kind == Type::Kind::logic) return std::nullopt;
+  const bool turned = it.children[0]->kind == Kind::number || it.children[0]->kind == Kind::state;
+  const Reach bound = reach_of(*it.children[turned ? 0 : 1], place);
+  Wanted wanted{it.children[turned ? 1 : 0].get()};
+  switch (it.kind) {
+    case Kind::less:
+    case Kind::less_equal:
+      turned ? wanted.low = bound.low : wanted.high = bound.high;
+      break;
+    case Kind::greater:
+    case Kind::greater_equal:
+      turned ? wanted.high = bound.high : wanted.low = bound.low;
+      break;
+    case Kind::is:
+      wanted.low = bound.low;
+      wanted.high = bound.high;
+      break;
+    case Kind::is_not:
+      if (wanted.of->type.kind != Type::Kind::state || bound.low != bound.high) return std::nullopt;
+      wanted.low = wanted.high = 1 - bound.low;
+      break;
+    default:
+      return std::nullopt;
+  }
+  wanted.ends_included = it.kind != Kind::less && it.kind != Kind::greater;
+  return wanted;
+}
+
+void collect_wanted(const Expression& it, const ReachPlace& place, std::vector<Wanted>& all) {
+  if (it.kind == Kind::logic_and) {
+    for (const ExpressionPtr& child : it.children) collect_wanted(*child, place, all);
+  } else if (const auto wanted = wanted_by(it, place)) {
+    all.push_back(*wanted);
+  }
+}
+
+/// Whether two parts of an `and` want one thing to be in two places.
+bool contradicts_itself(const Expression& all_of, const ReachPlace& place) {
+  std::vector<Wanted> all;
+  collect_wanted(all_of, place, all);
+  for (std::size_t i = 0; i < all.size(); ++i) {
+    for (std::size_t k = i + 1; k < all.size(); ++k) {
+      const double low = std::max(all[i].low, all[k].low), high = std::min(all[i].high, all[k].high);
+      const bool apart = low > high || (low == high && !(all[i].ends_included && all[k].ends_included));
+      if (apart && same_reading(*all[i].of, *all[k].of)) return true;
+    }
+  }
+  return false;
+}
+
+}  // namespace
+
 Outcome outcome_of(const Expression& it, const ReachPlace& place) {
   const auto child = [&](std::size_t i) { return outcome_of(*it.children[i], place); };
   switch (it.kind) {
     case Kind::logic_and: {
       const Outcome a = child(0), b = child(1);
-      return {a.can_be_true && b.can_be_true, a.can_be_false || b.can_be_false};
+      const bool both = a.can_be_true && b.can_be_true && !contradicts_itself(it, place);
+      return {both, a.can_be_false || b.can_be_false || !both};
     }
     case Kind::logic_or: {
       const Outcome a = child(0), b = child(1);
