@@ -194,6 +194,7 @@ std::string unknown_unit(std::string_view word) {
       {"days", "d"},   {"litre", "L"},    {"litres", "L"}, {"gram", "g"},     {"grams", "g"},
       {"C", "°C"},     {"°", "°C"},       {"F", "°F"},     {"percent", "%"},  {"m3", "m³"},
       {"lux", "lx"},   {"celsius", "°C"}, {"degC", "°C"},  {"ºC", "°C"},
+      {"˚C", "°C"},    {"ºF", "°F"},      {"˚F", "°F"},
   };
   std::string text = fmt::format("no unit named '{}'", word);
   for (const Slip& slip : kSlips) {

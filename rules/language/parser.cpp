@@ -1,6 +1,8 @@
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <array>
+#include <cctype>
 
 #include "rules/base/limits.hpp"
 #include "rules/language/lexer.hpp"
@@ -28,11 +30,21 @@ class Parser {
     if (is_comparison(rest)) throw chained(rest);
     if (rest.kind == Token::Kind::comma)
       throw Problem{rest.offset, 1, "a comma stands only between arguments"};
+    refuse_capitals(rest);
     throw Problem{rest.offset, rest.length,
                   fmt::format("a sign such as '+' or 'and' is missing before '{}'", rest.text)};
   }
 
  private:
+  /// AND in place of `and`.
+  static void refuse_capitals(const Token& token) {
+    std::string small(token.text);
+    std::transform(small.begin(), small.end(), small.begin(), [](unsigned char c) { return static_cast<char>(std::tolower(c)); });
+    for (const char* word : {"and", "or", "not", "is", "over"}) {
+      if (small == word && token.text != word) throw Problem{token.offset, token.length, fmt::format("'{}' is written in small letters: {}", token.text, word)};
+    }
+  }
+
   const Token& peek() const { return tokens_[at_]; }
   const Token& take() { return tokens_[at_ + 1 < tokens_.size() ? at_++ : at_]; }
   bool is_word(std::string_view word) const {
@@ -211,6 +223,7 @@ class Parser {
       throw Problem{token.offset, token.length, "only a measure by itself can be looked at over a time"};
     }
     if (is_comparison(token)) throw chained(token);
+    refuse_capitals(token);
     throw Problem{
         token.offset, token.length,
         fmt::format("'{}' does not fit here; a sign, a comma or ')' is missing before it", token.text)};
