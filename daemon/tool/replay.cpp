@@ -10,6 +10,7 @@
 #include "daemon/tool/account.hpp"
 #include "daemon/tool/against.hpp"
 #include "daemon/tool/tool.hpp"
+#include "daemon/words.hpp"
 #include "rules/explain/words.hpp"
 
 namespace underwing::tool {
@@ -45,8 +46,16 @@ std::shared_ptr<const RuleSet> load_for_replay(const std::string& folder, const 
 }
 
 /// What could not be read of the tapes, and what was read but is not the farm's.
-std::vector<std::string> flaws_of(const Replayed& replayed) {
+std::vector<std::string> flaws_of(const Replayed& replayed, const Zone& zone) {
   std::vector<std::string> flaws = replayed.losses;
+  for (const Replayed::Overlap& overlap : replayed.overlaps) {
+    flaws.push_back(fmt::format("{} begins at {}, before {} ends at {}: they overlap, and what it holds of that time comes too late", overlap.later,
+                                date_and_time(zone, overlap.begin), overlap.earlier, date_and_time(zone, overlap.end)));
+  }
+  if (replayed.late > 0) {
+    flaws.push_back(fmt::format("{} came too late to count, the first of {} for {}", counted(replayed.late, "reading"), replayed.late_first,
+                                date_and_time(zone, replayed.late_first_time)));
+  }
   if (replayed.not_understood > 0) {
     flaws.push_back(fmt::format("{} could not be understood, the first is line {}", counted(replayed.not_understood, "line"), replayed.not_understood_first));
   }
@@ -56,15 +65,15 @@ std::vector<std::string> flaws_of(const Replayed& replayed) {
   return flaws;
 }
 
-/// 0: all was read; 1: something is damaged; 2: there is nothing that the farm's rules could judge, which is said.
-int judge(const Result<Replayed>& replayed, const std::string& folder) {
+/// 0: all was read; 1: something is damaged, or two tapes overlap; 2: there is nothing that the farm's rules could judge, which is said.
+int judge(const Result<Replayed>& replayed, const std::string& folder, const Zone& zone) {
   std::fflush(stdout);
   if (!replayed.ok()) {
     fmt::print(stderr, "underwing: {}\n", replayed.error());
     return 2;
   }
-  if (replayed->readings > 0) return replayed->losses.empty() && replayed->not_understood == 0 ? 0 : 1;
-  for (const std::string& flaw : flaws_of(*replayed)) fmt::print(stderr, "underwing: {}\n", flaw);
+  if (replayed->readings > 0) return replayed->losses.empty() && replayed->overlaps.empty() && replayed->not_understood == 0 ? 0 : 1;
+  for (const std::string& flaw : flaws_of(*replayed, zone)) fmt::print(stderr, "underwing: {}\n", flaw);
   fmt::print(stderr, "underwing: these tapes hold no reading of a probe of the farm in '{}': nothing can be said of them\n", folder);
   return 2;
 }
@@ -82,9 +91,9 @@ int run(const Options& options, const Common& common) {
   };
   const std::vector<std::filesystem::path> tapes(options.tapes.begin(), options.tapes.end());
   const auto replayed = replay(rules, tapes, *replaying, sink);
-  status = judge(replayed, options.farm);
+  status = judge(replayed, options.farm, rules->farm.zone);
   if (status == 2) return status;
-  const std::vector<std::string> flaws = flaws_of(*replayed);
+  const std::vector<std::string> flaws = flaws_of(*replayed, rules->farm.zone);
   if (common.json) {
     for (const std::string& flaw : flaws) fmt::print(stderr, "underwing: {}\n", flaw);
     return status;
@@ -150,10 +159,10 @@ int run_against(const Options& options, const Common& common) {
       side.list.hear(effect);
       static_cast<void>(side.account->hear(effect));
     });
-    const int judged = judge(replayed, side.folder);
+    const int judged = judge(replayed, side.folder, side.rules->farm.zone);
     if (judged == 2) return 2;
     worst = std::max(worst, judged);
-    side.flaws = flaws_of(*replayed);
+    side.flaws = flaws_of(*replayed, side.rules->farm.zone);
     if (common.json) {
       for (const std::string& flaw : side.flaws) fmt::print(stderr, "underwing: {}: {}\n", side.folder, flaw);
     }
@@ -179,7 +188,7 @@ void add_replay(CLI::App& app, Common& common) {
   auto options = std::make_shared<Options>();
   command->add_option("--farm", options->farm, "The farm's folder (holds farm.yaml, flocks/, rules/)")->capture_default_str();
   command->add_option("--answer-after", options->answer_after, "Act as if whoever is told answers after this time, such as '4 min', and is in the house after their `away`; left out: nobody ever answers");
-  command->add_option("tape", options->tapes, "Tapes in the order of time, .senml or .senml.zst")->required();
+  command->add_option("tape", options->tapes, "Tapes, .senml or .senml.zst; they are played in the order in which their times begin")->required();
   command->add_option("--against", options->against, "Another farm folder: play the same tapes under its rules too, and say what would differ");
   command->callback([&common, options] {
     common.status = options->against.empty() ? run(*options, common) : run_against(*options, common);
