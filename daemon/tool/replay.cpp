@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <cstdio>
 #include <nlohmann/json.hpp>
+#include <set>
 
 #include "daemon/replay.hpp"
 #include "daemon/story.hpp"
@@ -128,9 +129,15 @@ struct Side {
   std::vector<std::string> flaws;
 
   [[nodiscard]] std::string sum() const {
-    return fmt::format("{}: {}, {} urgent.", folder, counted(list.alarms().size(), "alarm"), list.urgent() == 0 ? "none" : fmt::format("{}", list.urgent()));
+    return fmt::format("{}: {}, {} urgent.", folder, account->alarms(), account->urgent() == 0 ? "none" : fmt::format("{}", account->urgent()));
   }
 };
+
+/// Who is told how often, in whichever order the files name them.
+std::multiset<std::string> told(const Side& side) {
+  const std::vector<std::string> people = side.account->people();
+  return {people.begin(), people.end()};
+}
 
 void say_sums(const Side& older, const Side& newer, const std::vector<Difference>& differences) {
   for (const Side* side : {&older, &newer}) {
@@ -139,7 +146,7 @@ void say_sums(const Side& older, const Side& newer, const std::vector<Difference
     for (const std::string& flaw : side->flaws) fmt::print("  {}\n", flaw);
   }
   if (!differences.empty()) fmt::print("{}\n", sum_of(differences));
-  else if (older.account->people() != newer.account->people()) fmt::print("The same alarms at the same times, but people are told differently.\n");
+  else if (told(older) != told(newer)) fmt::print("The same alarms at the same times, but people are told differently.\n");
   else fmt::print("No difference on these tapes.\n");
 }
 
