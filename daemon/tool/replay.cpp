@@ -114,10 +114,17 @@ nlohmann::ordered_json to_json(const std::optional<Stood>& alarm) {
 nlohmann::ordered_json to_json(const Difference& difference) {
   const Stood& alarm = difference.alarm();
   const auto text = [](const std::string& name) { return name.empty() ? nlohmann::ordered_json() : nlohmann::ordered_json(name); };
-  return {{"time", to_rfc3339(difference.time())}, {"difference", to_string(difference.kind)}, {"wake_up", difference.of_a_wake_up()},
-          {"house", alarm.house}, {"rule", alarm.rule}, {"probe", text(alarm.probe)}, {"priority", to_string(alarm.priority)},
-          {"minutes", hours_of(difference.apart) * 60.0}, {"instead", text(difference.instead)},
-          {"before", to_json(difference.was)}, {"now", to_json(difference.is)}};
+  static constexpr const char* kSubjects[] = {"condition", "blindness", "trouble"};
+  nlohmann::ordered_json line = {
+      {"time", to_rfc3339(difference.time())}, {"difference", to_string(difference.kind)}, {"wake_up", difference.of_a_wake_up()},
+      {"subject", kSubjects[static_cast<std::size_t>(alarm.subject)]},
+      {"house", text(alarm.house)}, {"rule", text(alarm.rule)}, {"probe", text(alarm.probe)}, {"priority", to_string(alarm.priority)},
+      {"minutes", hours_of(difference.apart) * 60.0}, {"instead", text(difference.instead)},
+      {"before", to_json(difference.was)}, {"now", to_json(difference.is)}};
+  if (alarm.subject != Alarm::Subject::blindness) return line;
+  line["measure"] = text(alarm.measure);
+  line["rules"] = alarm.rules;
+  return line;
 }
 
 /// What one set of rules makes of the tapes.
@@ -125,7 +132,7 @@ struct Side {
   std::string folder;
   std::shared_ptr<const RuleSet> rules;
   std::unique_ptr<Account> account;
-  StoodList list;
+  std::unique_ptr<StoodList> list;
   std::vector<std::string> flaws;
 
   [[nodiscard]] std::string sum() const {
@@ -156,14 +163,15 @@ int run_against(const Options& options, const Common& common) {
   if (!replaying) return 2;
   const std::vector<std::filesystem::path> tapes(options.tapes.begin(), options.tapes.end());
   int worst = 0;
-  Side sides[2] = {{options.farm, nullptr, nullptr, {}, {}}, {options.against, nullptr, nullptr, {}, {}}};
+  Side sides[2] = {{options.farm, nullptr, nullptr, nullptr, {}}, {options.against, nullptr, nullptr, nullptr, {}}};
   for (Side& side : sides) {
     int status = 0;
     side.rules = load_for_replay(side.folder, common, status);
     if (!side.rules) return status;
     side.account = std::make_unique<Account>(*side.rules);
+    side.list = std::make_unique<StoodList>(side.rules);
     const auto replayed = replay(side.rules, tapes, *replaying, [&side](const Effect& effect) {
-      side.list.hear(effect);
+      side.list->hear(effect);
       static_cast<void>(side.account->hear(effect));
     });
     const int judged = judge(replayed, side.folder, side.rules->farm.zone);
@@ -174,7 +182,7 @@ int run_against(const Options& options, const Common& common) {
       for (const std::string& flaw : side.flaws) fmt::print(stderr, "underwing: {}: {}\n", side.folder, flaw);
     }
   }
-  const std::vector<Difference> differences = compare(sides[0].list.alarms(), sides[1].list.alarms());
+  const std::vector<Difference> differences = compare(sides[0].list->alarms(), sides[1].list->alarms());
   const Story& story = sides[0].account->story();
   for (const Difference& difference : differences) {
     if (common.json) fmt::print("{}\n", to_json(difference).dump());
