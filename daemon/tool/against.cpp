@@ -42,8 +42,20 @@ bool overlap(const Stood& a, const Stood& b) {
   return a.raised <= b.returned.value_or(kNever) && b.raised <= a.returned.value_or(kNever);
 }
 
-bool pair_up(const Stood& a, const Stood& b) {
-  return same_place(a, b) && (overlap(a, b) || std::chrono::abs(a.raised - b.raised) <= kPairWithin);
+/// Of the alarms that have no pair yet, the one that `old` is now; none: their count. One that stands at the same time as another of
+/// `before` is that one's, be it near enough.
+std::size_t find_pair(const Stood& old, const std::vector<Stood>& before, const std::vector<Stood>& after, const std::set<std::size_t>& paired) {
+  const auto find = [&](const auto& fits) {
+    std::size_t i = 0;
+    while (i < after.size() && (paired.contains(i) || !same_place(old, after[i]) || !fits(after[i]))) ++i;
+    return i;
+  };
+  const std::size_t together = find([&](const Stood& now) { return overlap(old, now); });
+  if (together < after.size()) return together;
+  return find([&](const Stood& now) {
+    const auto is_this = [&](const Stood& other) { return same_place(other, now) && overlap(other, now); };
+    return std::chrono::abs(old.raised - now.raised) <= kPairWithin && std::none_of(before.begin(), before.end(), is_this);
+  });
 }
 
 /// The alarm that is first urgent in the house of one that woke people, while that one was.
@@ -240,8 +252,7 @@ std::vector<Difference> compare(const std::vector<Stood>& before, const std::vec
   std::vector<Difference> differences;
   std::set<std::size_t> paired;
   for (const Stood& old : before) {
-    std::size_t match = 0;
-    while (match < after.size() && (paired.contains(match) || !pair_up(old, after[match]))) ++match;
+    const std::size_t match = find_pair(old, before, after, paired);
     if (match < after.size()) {
       paired.insert(match);
       compare_pair(differences, old, after[match], after);
