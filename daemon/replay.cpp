@@ -6,12 +6,15 @@
 #include <string>
 
 #include "daemon/duty.hpp"
+#include "daemon/tape_order.hpp"
 #include "daemon/tape_player.hpp"
 #include "daemon/tapes_ahead.hpp"
 
 namespace underwing {
 
 namespace {
+
+constexpr Duration kLateAsUsual = std::chrono::minutes(1);  // a probe's reading takes its time to arrive: no tapes overlap for that
 
 /// Answers in place of the world: deliveries arrive at once, and if wanted a person says OK after a while, and HERE after
 /// the way to the house.
@@ -98,6 +101,17 @@ void count_strangers(const Intake& intake, Replayed& replayed) {
   replayed.unknown_names = intake.strangers().size();
 }
 
+std::vector<std::filesystem::path> paths_of(const std::vector<OrderedTape>& tapes) {
+  std::vector<std::filesystem::path> paths;
+  for (const OrderedTape& tape : tapes) paths.push_back(tape.path);
+  return paths;
+}
+
+void note_overlap(Replayed& replayed, const OrderedTape& earlier, const OrderedTape& later, Instant end) {
+  if (!later.begin || end - *later.begin <= kLateAsUsual) return;
+  replayed.overlaps.push_back({earlier.path.string(), later.path.string(), *later.begin, end});
+}
+
 }  // namespace
 
 Result<Replayed> replay(std::shared_ptr<const RuleSet> rules, const std::vector<std::filesystem::path>& tapes,
@@ -108,8 +122,12 @@ Result<Replayed> replay(std::shared_ptr<const RuleSet> rules, const std::vector<
   Replayed replayed;
   bool first = true;
   std::uint64_t line_count = 0;
-  TapesAhead lines(tapes);
+  const std::vector<OrderedTape> ordered = in_order_of_time(tapes);
+  TapesAhead lines(paths_of(ordered));
+  std::size_t tape = 0;
   while (const TapeLine* line = lines.next()) {
+    if (lines.tape() != tape) note_overlap(replayed, ordered[tape], ordered[lines.tape()], watch.now());
+    tape = lines.tape();
     if (world.waits()) world.answer_before(player.time_of(*line));
     ++line_count;
     if (!player.play(*line) && replayed.not_understood_first == 0) replayed.not_understood_first = line_count;
@@ -126,8 +144,11 @@ Result<Replayed> replay(std::shared_ptr<const RuleSet> rules, const std::vector<
     watch.finish();
     world.settle();
   }
-  replayed.readings = player.readings();
+  replayed.readings = player.readings() - player.late().count;
   replayed.not_understood = player.not_understood();
+  replayed.late = player.late().count;
+  replayed.late_first = player.late().first_name;
+  replayed.late_first_time = player.late().first_time;
   count_strangers(player.intake(), replayed);
   replayed.end = watch.now();
   return replayed;

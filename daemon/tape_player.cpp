@@ -6,7 +6,7 @@
 
 namespace underwing {
 
-TapePlayer::TapePlayer(Watch& watch, const RuleSet& rules) : watch_(watch), rules_(rules), intake_(rules) {}
+TapePlayer::TapePlayer(Watch& watch, const RuleSet& rules) : watch_(watch), rules_(rules), intake_(rules), newest_(rules.probes.size(), Instant(Duration::min())) {}
 
 Instant TapePlayer::time_of(std::string_view line) {
   const auto pack = parser_.parse(line, watch_.now());
@@ -47,7 +47,21 @@ void TapePlayer::play_reading(const SenmlRecord& record) {
   const auto reading = intake_.read(record);
   if (!reading) return;
   ++readings_;
+  note_age(reading->probe, record);
   watch_.reading(reading->probe, record.time, reading->value);
+}
+
+void TapePlayer::note_age(std::size_t probe, const SenmlRecord& record) {
+  // What people count or weigh is kept for the day to which it belongs, however late they say it.
+  const MeasureKind kind = rules_.probes[probe].quality.kind;
+  if (kind == MeasureKind::tally || kind == MeasureKind::round || kind == MeasureKind::sample) return;
+  if (record.time >= newest_[probe]) {
+    newest_[probe] = record.time;
+    return;
+  }
+  if (late_.count++ > 0) return;
+  late_.first_name = record.name;
+  late_.first_time = record.time;
 }
 
 void TapePlayer::play_mark(std::string_view name, std::string_view text, Instant time) {

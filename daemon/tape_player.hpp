@@ -3,6 +3,7 @@
 #include <cstdint>
 #include <string>
 #include <string_view>
+#include <vector>
 
 #include "daemon/intake.hpp"
 #include "daemon/tapes_ahead.hpp"
@@ -32,10 +33,18 @@ class TapePlayer {
 
   [[nodiscard]] std::uint64_t readings() const { return readings_; }
   [[nodiscard]] std::uint64_t not_understood() const { return not_understood_; }
+  /// Readings that are older than one of their probe that was there before: they do not count.
+  struct Late {
+    std::uint64_t count = 0;
+    std::string first_name;
+    Instant first_time{};
+  };
+  [[nodiscard]] const Late& late() const { return late_; }
   [[nodiscard]] const Intake& intake() const { return intake_; }
 
  private:
   void play_reading(const SenmlRecord& record);
+  void note_age(std::size_t probe, const SenmlRecord& record);
   void play_mark(std::string_view name, std::string_view text, Instant time);
 
   Watch& watch_;
@@ -43,6 +52,8 @@ class TapePlayer {
   Intake intake_;
   SenmlParser parser_;
   std::uint64_t readings_ = 0;
+  std::vector<Instant> newest_;  ///< by probe
+  Late late_;
   std::uint64_t not_understood_ = 0;
 };
 

@@ -23,8 +23,8 @@ TapesAhead::~TapesAhead() {
 }
 
 void TapesAhead::read() {
-  for (const auto& path : tapes_) {
-    read_tape(path);
+  for (std::size_t tape = 0; tape < tapes_.size(); ++tape) {
+    read_tape(tape);
     const std::lock_guard lock(mutex_);
     if (failure_ || unwanted_) break;
   }
@@ -33,7 +33,8 @@ void TapesAhead::read() {
   changed_.notify_all();
 }
 
-void TapesAhead::read_tape(const std::filesystem::path& path) {
+void TapesAhead::read_tape(std::size_t number) {
+  const std::filesystem::path& path = tapes_[number];
   auto tape = TapeReader::open(path);
   if (!tape.ok()) {
     const std::lock_guard lock(mutex_);
@@ -43,16 +44,17 @@ void TapesAhead::read_tape(const std::filesystem::path& path) {
   std::string text;
   while (const auto line = tape->next()) {
     text.append(*line).push_back('\n');
-    if (text.size() >= kPieceBytes && !hand_over(text)) return;
+    if (text.size() >= kPieceBytes && !hand_over(number, text)) return;
   }
-  if (!hand_over(text) || tape->loss().empty()) return;
+  if (!hand_over(number, text) || tape->loss().empty()) return;
   const std::lock_guard lock(mutex_);
   losses_.push_back(tape->loss());
 }
 
-bool TapesAhead::hand_over(std::string& text) {
+bool TapesAhead::hand_over(std::size_t number, std::string& text) {
   if (text.empty()) return true;
   auto piece = std::make_unique<Piece>();
+  piece->tape = number;
   piece->text = std::move(text);
   text.clear();
   piece->lines.reserve(piece->text.size() / kUsualLineBytes);

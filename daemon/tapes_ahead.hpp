@@ -35,20 +35,24 @@ class TapesAhead {
   /// The next line; null at the end of the last tape, or where one cannot be opened. Good until the next call.
   [[nodiscard]] const TapeLine* next();
 
+  /// Of the line given last: which tape it stands on, counted from 0.
+  [[nodiscard]] std::size_t tape() const { return piece_ ? piece_->tape : 0; }
+
   /// After the end: why a tape could not be opened, if so, and for each that lost something a sentence.
   [[nodiscard]] const std::optional<Failure>& failure() const { return failure_; }
   [[nodiscard]] const std::vector<std::string>& losses() const { return losses_; }
 
  private:
   struct Piece {
+    std::size_t tape = 0;
     std::string text;  ///< whole lines, each with its newline
     std::vector<TapeLine> lines;
   };
 
   void read();
-  void read_tape(const std::filesystem::path& path);
+  void read_tape(std::size_t number);
   /// False: nobody wants it any more.
-  bool hand_over(std::string& text);
+  bool hand_over(std::size_t number, std::string& text);
 
   const std::vector<std::filesystem::path> tapes_;
   std::unique_ptr<Piece> piece_;  ///< at hand

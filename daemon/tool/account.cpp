@@ -7,6 +7,7 @@
 
 #include "daemon/duty.hpp"
 #include "daemon/json_text.hpp"
+#include "daemon/words.hpp"
 #include "rules/explain/words.hpp"
 
 namespace underwing::tool {
@@ -46,7 +47,8 @@ void Account::end_repeats(std::vector<std::string>& lines) {
 
 void Account::end_telling(std::vector<std::string>& lines) {
   if (!telling_) return;
-  const Telling told = *std::exchange(telling_, std::nullopt);
+  Telling told = *std::exchange(telling_, std::nullopt);
+  put_in_order(told.people);
   if (repeats(told)) {
     ++repeated_;
     repeated_last_ = told.time;
@@ -72,6 +74,34 @@ void Account::hear_told(const json& event, Instant time, std::vector<std::string
   const auto soon = rules_.farm.call_out.find(Priority::soon);
   if (soon == rules_.farm.call_out.end() || !soon->second.hours) return;
   if (!within_hours(rules_.farm.zone, time, *soon->second.hours)) ++person.asleep;
+}
+
+void Account::count_alarm(const Alarm& alarm) {
+  if (alarm.rule == "drill" && alarm.subject == Alarm::Subject::built_in) return;
+  if (alarm.priority == Priority::urgent) urgent_.insert(alarm.id);
+  if (alarm.subject == Alarm::Subject::blindness) unseen_alarms_.insert(alarm.id);
+  if (alarm.subject == Alarm::Subject::built_in) troubles_.insert(alarm.id);
+}
+
+std::string Account::alarms() const {
+  const std::size_t all = raised_ + unseen_alarms_.size() + troubles_.size();
+  if (all == raised_) return counted(all, "alarm");
+  std::vector<std::string> kinds;
+  const auto put = [&](std::size_t count, const char* what) {
+    if (count > 0) kinds.push_back(count == all ? what : fmt::format("{} {}", count, what));
+  };
+  put(raised_, "of what was measured");
+  put(unseen_alarms_.size(), "of what could not be seen");
+  put(troubles_.size(), "of probes or the watch itself");
+  return fmt::format("{} ({})", counted(all, "alarm"), list_of(kinds, ", "));
+}
+
+void Account::put_in_order(std::vector<std::string>& people) const {
+  const auto place = [&](const std::string& name) {
+    const auto& all = rules_.farm.people;
+    return std::find_if(all.begin(), all.end(), [&](const auto& person) { return person.name == name; }) - all.begin();
+  };
+  std::stable_sort(people.begin(), people.end(), [&](const std::string& a, const std::string& b) { return place(a) < place(b); });
 }
 
 void Account::note(const json& event, Instant time) {
@@ -128,6 +158,7 @@ void Account::say_doubts(std::vector<std::string>& lines, Instant end) const {
 
 std::vector<std::string> Account::hear(const Effect& effect) {
   std::vector<std::string> lines;
+  if (effect.kind == Effect::Kind::alarm) count_alarm(*effect.alarm);
   if (effect.kind == Effect::Kind::event) {
     const json event = json::parse(effect.json, nullptr, false);
     if (text_of(event, "event") == "told") {
@@ -147,8 +178,11 @@ std::vector<std::string> Account::hear(const Effect& effect) {
 }
 
 std::vector<std::string> Account::people() const {
-  std::vector<std::string> lines;
-  for (const auto& [who, person] : people_) {
+  std::vector<std::string> names, lines;
+  for (const auto& [who, person] : people_) names.push_back(who);
+  put_in_order(names);
+  for (const std::string& who : names) {
+    const Person& person = people_.at(who);
     lines.push_back(fmt::format("{} would have been told {}{}.", who, times(person.times.size()),
                                 person.asleep > 0 ? fmt::format(", {} outside waking hours", times(static_cast<std::size_t>(person.asleep))) : ""));
   }
@@ -160,7 +194,7 @@ std::vector<std::string> Account::close(Instant end) {
   end_telling(lines);
   end_repeats(lines);
   lines.emplace_back();
-  lines.push_back(raised_ == 0 ? "No alarm." : fmt::format("{} alarm{}.", raised_, raised_ == 1 ? "" : "s"));
+  lines.push_back(raised_ + unseen_alarms_.size() + troubles_.size() == 0 ? "No alarm." : alarms() + ".");
   for (const auto& [key, since] : standing_) {
     lines.push_back(fmt::format("{} still stands at the end, after {}.", key, to_words(std::chrono::floor<std::chrono::minutes>(end - since))));
   }

@@ -25,7 +25,12 @@ class Account {
   /// The lines that are left, then the sums. `end`: when the tapes ended.
   [[nodiscard]] std::vector<std::string> close(Instant end);
 
-  /// For each person who was told anything "wren would have been told 10 times, twice outside waking hours."
+  /// "8 alarms (3 of what was measured, 5 of what could not be seen)": as the morning's text counts them.
+  [[nodiscard]] std::string alarms() const;
+  /// How many of them were urgent at any time.
+  [[nodiscard]] std::size_t urgent() const { return urgent_.size(); }
+
+  /// In the order of the farm's file, for each person who was told anything "wren would have been told 10 times, twice outside waking hours."
   [[nodiscard]] std::vector<std::string> people() const;
 
   [[nodiscard]] const Story& story() const { return story_; }
@@ -44,6 +49,9 @@ class Account {
   };
 
   void hear_told(const nlohmann::json& event, Instant time, std::vector<std::string>& lines);
+  void count_alarm(const Alarm& alarm);
+  /// People in the order of the farm's file.
+  void put_in_order(std::vector<std::string>& people) const;
   void note(const nlohmann::json& event, Instant time);
   /// True of an event that says whether a probe is believed: those are counted and told at the end.
   [[nodiscard]] bool count_doubt(const nlohmann::json& event, Instant time);
@@ -71,7 +79,8 @@ class Account {
     std::optional<Instant> since{};  ///< it still is
   };
   std::map<std::pair<std::string, std::string>, Doubt> doubts_;  ///< by "house: measure/probe" and what is doubted
-  int raised_ = 0;
+  std::size_t raised_ = 0;
+  std::set<std::uint64_t> unseen_alarms_, troubles_, urgent_;  ///< alarms by id
 };
 
 }  // namespace underwing::tool

@@ -12,6 +12,7 @@
 #include <gtest/gtest.h>
 
 #include "daemon/file_io.hpp"
+#include "daemon/tape_order.hpp"
 #include "daemon/tapes_ahead.hpp"
 #include "tests/daemon/temporary_folder.hpp"
 
@@ -260,6 +261,37 @@ TEST(TapesAhead, GivesTapeAfterTapeUpToTheOneThatIsMissing) {
   ASSERT_TRUE(lines.failure());
   EXPECT_TRUE(lines.failure()->text.ends_with("none: No such file or directory")) << lines.failure()->text;
   EXPECT_TRUE(lines.losses().empty());
+}
+
+TEST(TapesAhead, SaysOnWhichTapeALineStands) {
+  const TemporaryFolder folder;
+  put(folder.path() / "a.senml", "one\ntwo\n");
+  put(folder.path() / "b.senml", "");
+  TapesAhead lines({folder.path() / "a.senml", folder.path() / "b.senml", folder.path() / "a.senml"});
+  std::string tapes;
+  while (lines.next()) tapes += fmt::format("{} ", lines.tape());
+  EXPECT_EQ(tapes, "0 0 2 2 ");
+}
+
+TEST(TapeOrder, GoesByTheFirstTimeThatATapeSays) {
+  const TemporaryFolder folder;
+  const auto at = [&](const char* name) { return folder.path() / name; };
+  put(at("late"), "[{\"n\":\"watch/zone\",\"vs\":\"2025b\"}]\n[{\"n\":\"watch/rules\",\"t\":1772447400,\"vs\":\"\"}]\n");
+  put(at("early"), "no line\n[{\"n\":\"h1/water/main\",\"t\":-5,\"v\":1}]\n[{\"bn\":\"h1/\",\"n\":\"water/main\",\"t\":1772443800.5,\"v\":1},{\"n\":\"feed/auger\",\"t\":1772443800,\"v\":1}]\n");
+  put(at("timeless"), "[{\"n\":\"h1/water/main\",\"v\":1}]\n");
+  put(at("same"), "[{\"n\":\"h1/water/main\",\"t\":1772443800,\"v\":1}]\n");
+  const auto order = [](const std::vector<std::filesystem::path>& tapes) {
+    std::string text;
+    for (const OrderedTape& tape : in_order_of_time(tapes)) {
+      text += fmt::format("{} {}; ", tape.path.filename().string(), tape.begin ? std::to_string(tape.begin->time_since_epoch().count()) : "-");
+    }
+    return text;
+  };
+  EXPECT_EQ(order({at("late"), at("early")}), "early 1772443800000; late 1772447400000; ");
+  EXPECT_EQ(order({at("same"), at("early")}), "same 1772443800000; early 1772443800000; ");
+  EXPECT_EQ(order({at("late"), at("timeless"), at("early")}), "early 1772443800000; late 1772447400000; timeless -; ");
+  EXPECT_EQ(order({at("timeless"), at("late"), at("none"), at("early")}), "timeless -; early 1772443800000; late 1772447400000; none -; ");
+  EXPECT_EQ(order({at("late")}), "late -; ");
 }
 
 TEST(TapesAhead, HasReadWhatIsPlainAndLeavesTheRestToTheParser) {

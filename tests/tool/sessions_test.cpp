@@ -49,7 +49,7 @@ TEST_P(Sessions, SaysWhatWasReviewed) {
 }
 
 INSTANTIATE_TEST_SUITE_P(All, Sessions,
-                         ::testing::Values("against", "bad_tapes", "check", "commands", "duty", "explain", "explain_needs", "explain_pack", "explain_refused", "part_house", "place", "replay", "units"),
+                         ::testing::Values("against", "bad_tapes", "check", "commands", "duty", "explain", "explain_needs", "explain_pack", "explain_refused", "part_house", "place", "replay", "tape_order", "units", "unseen"),
                          [](const auto& each) { return std::string(each.param); });
 
 TEST(Place, AsksWhatItIsNotToldOnATerminal) {
