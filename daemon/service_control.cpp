@@ -130,6 +130,12 @@ json Service::Impl::status() {
     entry["view"] = house_view(*watch, house);
     const Instant work_end = watch->engine().work_until(house);
     if (work_end > watch->now()) entry["work_until_local"] = story->clock(work_end);
+    json shelved = json::array();
+    for (const auto& [place, shelving] : watch->shelved()) {
+      if (place.first != rules->houses[house].name) continue;
+      shelved.push_back({{"rule", place.second}, {"until_local", story->clock(shelving.until)}, {"who", shelving.who}, {"why", shelving.why}});
+    }
+    if (!shelved.empty()) entry["shelved"] = std::move(shelved);
     houses.push_back(std::move(entry));
   }
   json plugin_list = json::array();

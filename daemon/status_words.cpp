@@ -258,6 +258,9 @@ void put_house(std::string& out, const json& house, const std::string& now, Unit
   out += "\n";
   put(out, "", text_of(house, "house") + ": " + head, 0);
   if (house.contains("work_until_local")) put(out, "", "People work here until " + text_of(house, "work_until_local") + ".");
+  for (const json& rule : house.value("shelved", json::array())) {
+    put(out, "", fmt::format("Shelved until {}: {} ({}: {}).", text_of(rule, "until_local"), text_of(rule, "rule"), text_of(rule, "who"), text_of(rule, "why")));
+  }
   const json view = house.value("view", json::object());
   put_birds(out, view);
   put_air(out, view, units);

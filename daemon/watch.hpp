@@ -224,6 +224,14 @@ class Watch {
   [[nodiscard]] const std::map<std::uint64_t, Alarm>& alarms() const { return alarms_; }
   [[nodiscard]] std::vector<Delivery> open_deliveries() const;
   [[nodiscard]] const std::vector<DutySwap>& swaps() const { return swaps_; }
+  /// A rule whose alarms are held back in a house, until when, by whom and why.
+  struct Shelving {
+    Instant until{};
+    std::string who, why;
+    bool even_urgent = false;
+  };
+  /// By house and rule.
+  [[nodiscard]] const std::map<std::pair<std::string, std::string>, Shelving>& shelved() const { return shelved_; }
   /// The air of a house over the last 25 hours, oldest first; what was not watched is left out.
   [[nodiscard]] const std::deque<AirSpan>& air_kept(const std::string& house) const;
   /// In the order of the farm file.
@@ -561,11 +569,6 @@ class Watch {
   std::map<std::string, std::deque<AirSpan>> air_;  ///< by house, see air_kept
   std::map<std::string, Instant> replies_taken_;  ///< by key: when
   std::map<std::string, Instant> helped_;       ///< person: when told how to answer, since when nothing was understood
-  struct Shelving {
-    Instant until{};
-    std::string who, why;
-    bool even_urgent = false;
-  };
   std::map<std::pair<std::string, std::string>, Shelving> shelved_;  ///< by house and rule
   std::map<std::string, std::pair<Instant, std::uint64_t>> blind_groups_;  ///< house, or "/" and plugin: last joined, alarm
 };

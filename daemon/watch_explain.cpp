@@ -38,6 +38,7 @@ class Explainer {
     } else {
       say_why_not();
     }
+    say_shelving();
     const auto alarm = alarm_of();
     const auto age = watch_.engine().age_h(index_);
     json entry = {{"house", rules_.houses[rule_.house].name},
@@ -117,21 +118,29 @@ class Explainer {
     return state_.unknown_since == kNever ? "" : " since " + at(state_.unknown_since);
   }
 
+  void say_shelving() {
+    const auto found = watch_.shelved().find({rules_.houses[rule_.house].name, rule_.name});
+    if (found == watch_.shelved().end()) return;
+    const Watch::Shelving& shelving = found->second;
+    sentences_.insert(sentences_.begin(), fmt::format("It is shelved until {} by {} ({}): till then its alarms tell nobody.", at(shelving.until), shelving.who, shelving.why));
+  }
+
   void say_limit(std::size_t i) {
     if (i >= state_.limits.size()) return;
     const RuleState::LimitState& limit = state_.limits[i];
+    const bool when = rule_.limits[i].side == Limit::Side::when;
     const Instant now = watch_.now();
     if (limit.active && limit.back_since != kNever) {
-      say(fmt::format("{} is kept again since {}; the alarm ends at {} if that lasts.", name_of(i),
+      say(fmt::format("{} {} since {}; the alarm ends at {} if that lasts.", name_of(i), when ? "no longer holds" : "is kept again",
                       at(limit.back_since), at(limit.back_since + rule_.off_delay)));
     } else if (limit.active) {
       const auto alarm = alarm_of();
-      say(fmt::format("{} is broken: an alarm stands{}.", name_of(i),
+      say(fmt::format("{} {}: an alarm stands{}.", name_of(i), when ? "holds" : "is broken",
                       alarm ? fmt::format(", {} ({})", alarm->code, to_string(alarm->life.state())) : ""));
     } else if (limit.met_since != kNever) {
       const Instant due = limit.met_since + rule_.on_delay;
       const bool in_sight = limit.broken_since == kNever;
-      say(fmt::format("{} is {} since {}: an alarm{}.", name_of(i), in_sight ? "in sight" : "broken",
+      say(fmt::format("{} {} since {}: an alarm{}.", name_of(i), when ? "holds" : in_sight ? "is in sight" : "is broken",
                       at(limit.met_since),
                       due > now ? " at " + at(due) + " if that lasts" : " comes at once"));
     }
@@ -201,6 +210,7 @@ class Explainer {
           {"probe", rules_.measures[rules_.probes[probe].measure].name + "/" + rules_.probes[probe].name},
           {"value", series.ever_good() ? json(series.last_value()) : json(nullptr)},
           {"unit", rules_.probes[probe].quality.unit.text},
+          {"state", rules_.probes[probe].quality.kind == MeasureKind::state},
           {"age_s", nullptr},
           {"usable", series.usable(watch_.now())},
           {"counts", !age},

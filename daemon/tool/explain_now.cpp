@@ -39,7 +39,10 @@ std::string age_of_reading(const json& probe) {
 
 std::string probe_in_words(const json& probe, Units units) {
   std::string words = text_of(probe, "probe") + ": ";
-  if (probe.value("value", json()).is_number()) words += value_at(probe, "value", units) + age_of_reading(probe);
+  if (const json value = probe.value("value", json()); value.is_number()) {
+    const bool on_or_off = probe.value("state", false);
+    words += (on_or_off ? std::string(value.get<double>() >= 0.5 ? "on" : "off") : value_at(probe, "value", units)) + age_of_reading(probe);
+  }
   const std::string trouble = text_of(probe, "text");
   if (!probe.value("counts", true)) return fmt::format("{}{}{}", words, words.ends_with(": ") ? "" : "; ", trouble);
   if (probe.value("usable", false)) return words;

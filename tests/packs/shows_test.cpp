@@ -224,6 +224,15 @@ TEST(Shows, ProbesThatWereNeverHeardAreOneEntry) {
             "\nNo alarms.\n");
 }
 
+TEST(Shows, WorkAndWhatIsShelvedWithItsReason) {
+  const json house = {{"house", "house-2"}, {"work_until_local", "02:45"}, {"probes", json::array()}, {"rules", json::array()}, {"unwatched", json::array()},
+                      {"shelved", json::array({{{"rule", "warmer-than-law"}, {"until_local", "04:30"}, {"who", "ines"}, {"why", "probe in the sun"}}})}};
+  const std::string words = status_in_words({{"farm", "Sandpiper Hollow"}, {"time_local", "2026-03-03 02:30"}, {"on_duty", "ines"}, {"houses", json::array({house})},
+                                             {"clock_trusted", true}, {"disk", ""}, {"plugins", json::array()}, {"paths", json::array()}, {"unknown_names", json::array()}, {"alarms", json::array()}});
+  EXPECT_NE(words.find("  People work here until 02:45.\n  Shelved until 04:30: warmer-than-law (ines:\n"), std::string::npos) << words;
+  EXPECT_NE(words.find("probe in the sun)."), std::string::npos) << words;
+}
+
 TEST(Shows, WithoutVolumeItSaysWhatIsMissing) {
   PackNight night(with_volume(""), march(3, 0), 32.5);
   night.run_to(march(3, 1));

@@ -103,6 +103,16 @@ TEST(ExplainNow, OfWorkInTheHouse) {
   EXPECT_EQ(why(now(bench, "hot-air", "house-2")), "watching: It can tell. Nothing is wrong by this rule.");
 }
 
+TEST(ExplainNow, OfARuleThatIsShelved) {
+  Bench bench;
+  bench.run_to(march(3, 20, 10));
+  ASSERT_TRUE(bench.watch().shelve("house-1", "cold-air", 2h, "probe is being cleaned", "tomas", Watch::EvenUrgent::yes).done);
+  const std::string shelved = "It is shelved until 22:10 by tomas (probe is being cleaned): till then its alarms tell nobody.";
+  EXPECT_TRUE(why(now(bench, "cold-air")).starts_with("watching: " + shelved + " It can tell.")) << why(now(bench, "cold-air"));
+  bench.run_to(march(3, 22, 11));
+  EXPECT_EQ(why(now(bench, "cold-air")).find("shelved"), std::string::npos);
+}
+
 TEST(ExplainNow, OfAgesAndConditions) {
   FarmTexts texts;
   FarmTexts::change(texts.pack, "    low: air_target - 2 K\n", "    low: air_target - 2 K\n    until: 1 d\n");
