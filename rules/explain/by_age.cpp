@@ -40,9 +40,7 @@ bool in_force_at(const WatchedRule& rule, Duration age) {
 
 double limit_at(const WatchedRule& rule, const Limit& limit, const Flock* flock, Duration age) {
   if (limit.side == Limit::Side::when) return std::numeric_limits<double>::quiet_NaN();
-  const double unknown = std::numeric_limits<double>::quiet_NaN();
-  return value_at_age(*limit.expression, rule.curves, hours_of(age), flock ? flock->birds : unknown,
-                      flock ? flock->chick_weight_g : unknown);
+  return value_at_age(*limit.expression, rule.curves, hours_of(age), facts_of(flock));
 }
 
 LimitTable limits_by_day(const WatchedRule& rule, const Flock* flock) {

@@ -219,7 +219,7 @@ class Speaker {
   }
 
   /// Set apart from the words around it, where it is not a name by itself.
-  std::string in_brackets(const Expression& it) const { return has_name(it, wording_) ? number(it) : "(" + number(it) + ")"; }
+  std::string in_brackets(const Expression& it) const { return has_name(it, wording_) ? number(it) : "(" + without_last_comma(number(it)) + ")"; }
 
   std::string trade(const Expression& it) const {
     const std::string of = fmt::format("{} and {}", in_brackets(*it.children[0]), in_brackets(*it.children[1]));
@@ -236,9 +236,9 @@ class Speaker {
   }
 
   std::string first_known(const Expression& it) const {
-    std::string words = number(*it.children[0]);
+    std::string words = without_last_comma(number(*it.children[0]));
     for (std::size_t i = 1; i < it.children.size(); ++i)
-      words += " (where that is not known, " + number(*it.children[i]) + ")";
+      words += " (where that is not known, " + without_last_comma(number(*it.children[i])) + ")";
     return words;
   }
 
@@ -361,7 +361,9 @@ class Speaker {
 
   std::string list(const Expression& it) const {
     std::vector<std::string> parts;
-    for (const ExpressionPtr& child : it.children) parts.push_back(number(*child));
+    // A list within a list has brackets of its own, so that its "and" is not taken for that of the outer one.
+    const auto is_list = [](const Expression& child) { return child.kind == Kind::plain_min || child.kind == Kind::plain_max; };
+    for (const ExpressionPtr& child : it.children) parts.push_back(is_list(*child) ? in_brackets(*child) : number(*child));
     return join_words(parts);
   }
 

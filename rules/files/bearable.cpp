@@ -207,7 +207,7 @@ class BearableJudge {
   }
 
   [[nodiscard]] double at(const Limit& limit, Duration age) const {
-    return value_at_age(*limit.expression, rule_.curves, hours_of(age), flock_.birds, flock_.chick_weight_g);
+    return value_at_age(*limit.expression, rule_.curves, hours_of(age), facts_of(&flock_));
   }
 
   const RuleDraft& draft_;

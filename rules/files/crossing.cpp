@@ -50,8 +50,7 @@ void judge_crossing(const RuleDraft& draft, const WatchedRule& rule, const Place
   const Unit unit = shown_in(rule.unit, facts.units);
   for (const Pair& pair : pairs) {
     const auto value = [&](std::size_t limit, Duration age) {
-      return value_at_age(*rule.limits[limit].expression, rule.curves, hours_of(age), facts.birds,
-                          facts.chick_weight_g);
+      return value_at_age(*rule.limits[limit].expression, rule.curves, hours_of(age), facts.flock);
     };
     for (const Duration age : ages) {
       const double below = value(pair.below, age);

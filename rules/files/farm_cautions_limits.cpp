@@ -152,8 +152,7 @@ void FarmLoader::judge_opposites(const Placed& low, const Placed& high) {
                        : other.flock ? &set_->flocks[*other.flock]
                                      : nullptr;
   const auto value = [&](const WatchedRule& rule, const Limit& limit, Duration age) {
-    return value_at_age(*limit.expression, rule.curves, hours_of(age), flock ? flock->birds : 0,
-                        flock ? flock->chick_weight_g : 0);
+    return value_at_age(*limit.expression, rule.curves, hours_of(age), facts_of(flock));
   };
   std::set<Duration> ages = ages_judged(one, kDay);
   ages.merge(ages_judged(other, kDay));

@@ -109,7 +109,7 @@ namespace {
 void find_harm(Stop& stop, const WatchedRule& rule, const Flock& flock, Duration age) {
   for (const Limit& limit : rule.limits) {
     if (limit.side != stop.side || limit.priority != Priority::urgent) continue;
-    const double value = value_at_age(*limit.expression, rule.curves, hours_of(age), flock.birds, flock.chick_weight_g);
+    const double value = value_at_age(*limit.expression, rule.curves, hours_of(age), facts_of(&flock));
     const bool nearer = stop.side == Limit::Side::high ? value <= stop.harm_c : value >= stop.harm_c;
     if (std::isnan(value) || (!stop.harmed_by.empty() && nearer)) continue;
     stop.harm_c = value;

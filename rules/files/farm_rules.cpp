@@ -53,10 +53,7 @@ void FarmLoader::add_rule(const Setting& setting, const Scope& scope, const Rule
                           const RuleNames& names, std::map<std::string, std::set<std::string>>& missing) {
   PlacementFacts facts;
   facts.units = set_->farm.units;
-  if (setting.flock != nullptr) {
-    facts.birds = setting.flock->draft.flock.birds;
-    facts.chick_weight_g = setting.flock->draft.flock.chick_weight_g;
-  }
+  if (setting.flock != nullptr) facts.flock = facts_of(&setting.flock->draft.flock);
   auto resolved = resolve_rule(draft, scope, facts, log_);
   if (!resolved) return;
   for (const auto& curve : resolved->rule.curves) used_curves_.insert(curve->name);

@@ -100,7 +100,7 @@ double value_on(const Ramp& ramp, const Expression& it, double minute) {
     case Kind::logic_or: return 1 - both(1 - child(0), 1 - child(1));
     case Kind::logic_not: return 1 - child(0);
     default:
-      return value_at_age(it, *ramp.curves, ramp.age_h, ramp.flock->birds, ramp.flock->chick_weight_g);
+      return value_at_age(it, *ramp.curves, ramp.age_h, facts_of(ramp.flock));
   }
 }
 

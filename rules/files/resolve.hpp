@@ -20,8 +20,7 @@ struct ResolvedRule {
 
 /// What a flock knows of itself; limits may depend on it.
 struct PlacementFacts {
-  double birds = 0;
-  double chick_weight_g = 0;
+  FlockFacts flock;
   Units units = Units::metric;  ///< in which whoever reads what is wrong is shown values
 };
 

@@ -147,8 +147,7 @@ class HoldingJudge {
   }
 
   [[nodiscard]] double at(const Limit& limit, Duration age) const {
-    return value_at_age(*limit.expression, rule_.curves, hours_of(age), flock_->birds,
-                        flock_->chick_weight_g);
+    return value_at_age(*limit.expression, rule_.curves, hours_of(age), facts_of(flock_));
   }
 
   [[nodiscard]] Outcome over_ages(const Expression& condition) const {

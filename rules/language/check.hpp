@@ -1,6 +1,7 @@
 #pragma once
 
 #include <functional>
+#include <limits>
 #include <map>
 #include <memory>
 #include <optional>
@@ -115,11 +116,19 @@ class Checker {
 /// What to say where `it` has not the type that is needed; knows the common slip `air_target - 2 °C`.
 [[nodiscard]] std::string mismatch(const Syntax& written, const Type& given, const Type& needed);
 
+/// What a flock's file says of it and never changes; NaN: no flock is given.
+struct FlockFacts {
+  double birds_placed = std::numeric_limits<double>::quiet_NaN();
+  double chick_weight_g = std::numeric_limits<double>::quiet_NaN();
+  double goal_day_7_g = std::numeric_limits<double>::quiet_NaN();
+  bool has_no_goal = false;  ///< the flock is given, and its file has no goal
+};
+[[nodiscard]] FlockFacts facts_of(const Flock* flock);
+
 /// The value of an expression that depends on age alone (numbers, curves, facts of placement); NaN where it
-/// depends on anything else. `age_h` in hours; `birds_placed` and `chick_weight_g` of the flock.
+/// depends on anything else. `age_h` in hours.
 [[nodiscard]] double value_at_age(const Expression& expression,
-                                  const std::vector<std::shared_ptr<const Curve>>& curves, double age_h,
-                                  double birds_placed, double chick_weight_g);
+                                  const std::vector<std::shared_ptr<const Curve>>& curves, double age_h, const FlockFacts& facts);
 
 /// The value of a curve at an age in hours: straight lines between its points, level outside.
 [[nodiscard]] double value_of(const Curve& curve, double age_h);

@@ -118,12 +118,28 @@ bool has_inverse(const Curve& curve) {
   return true;
 }
 
-double value_at_age(const Expression& it, const std::vector<std::shared_ptr<const Curve>>& curves,
-                    double age_h, double birds_placed, double chick_weight_g) {
+FlockFacts facts_of(const Flock* flock) {
+  if (flock == nullptr) return {};
+  FlockFacts facts{flock->birds, flock->chick_weight_g};
+  facts.has_no_goal = !flock->goal_day_7_g;
+  if (flock->goal_day_7_g) facts.goal_day_7_g = *flock->goal_day_7_g;
+  return facts;
+}
+
+namespace {
+
+/// Unknown for good, since the flock has no goal.
+bool asks_for_no_goal(const Expression& it, const FlockFacts& facts) {
+  if (!facts.has_no_goal || it.kind == Kind::first_known) return false;
+  return (it.kind == Kind::fact && it.fact == Expression::Fact::goal_day_7) ||
+         std::any_of(it.children.begin(), it.children.end(), [&](const ExpressionPtr& child) { return asks_for_no_goal(*child, facts); });
+}
+
+}  // namespace
+
+double value_at_age(const Expression& it, const std::vector<std::shared_ptr<const Curve>>& curves, double age_h, const FlockFacts& facts) {
   constexpr double kUnknown = std::numeric_limits<double>::quiet_NaN();
-  const auto child = [&](std::size_t i) {
-    return value_at_age(*it.children[i], curves, age_h, birds_placed, chick_weight_g);
-  };
+  const auto child = [&](std::size_t i) { return value_at_age(*it.children[i], curves, age_h, facts); };
   switch (it.kind) {
     case Kind::number:
       return it.number;
@@ -139,9 +155,16 @@ double value_at_age(const Expression& it, const std::vector<std::shared_ptr<cons
     }
     case Kind::fact:
       if (it.fact == Expression::Fact::age) return age_h;
-      if (it.fact == Expression::Fact::birds_placed) return birds_placed;
-      if (it.fact == Expression::Fact::chick_weight) return chick_weight_g;
+      if (it.fact == Expression::Fact::birds_placed) return facts.birds_placed;
+      if (it.fact == Expression::Fact::chick_weight) return facts.chick_weight_g;
+      if (it.fact == Expression::Fact::goal_day_7) return facts.goal_day_7_g;
       return kUnknown;
+    // What comes first and can come to be known with a reading leaves all open.
+    case Kind::first_known: {
+      std::size_t i = 0;
+      while (i + 1 < it.children.size() && asks_for_no_goal(*it.children[i], facts)) ++i;
+      return child(i);
+    }
     case Kind::negate:
       return -child(0);
     case Kind::add:

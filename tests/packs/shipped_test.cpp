@@ -5,6 +5,7 @@
 #include <fmt/format.h>
 #include <gtest/gtest.h>
 
+#include <algorithm>
 #include <cmath>
 #include <set>
 
@@ -111,9 +112,22 @@ TEST(ShippedPacks, HeatLimitsNeverEnd) {
   }
 }
 
+TEST(Shipped, LightBirdsAreLightByTheFlocksOwnGoal) {
+  const auto rules = whole_rules();
+  ASSERT_TRUE(rules);
+  const auto rule = std::find_if(rules->rules.begin(), rules->rules.end(), [](const WatchedRule& it) { return it.name == "light-birds"; });
+  ASSERT_NE(rule, rules->rules.end());
+  const auto limit = [&](const FlockFacts& facts) { return value_at_age(*rule->limits.front().expression, rule->curves, 7 * 24, facts); };
+  EXPECT_NEAR(limit({17000, 42, 190}), 0.9 * 190, 1e-9);
+  FlockFacts without{17000, 42};
+  EXPECT_TRUE(std::isnan(limit(without))) << "no flock is given";
+  without.has_no_goal = true;
+  EXPECT_NEAR(limit(without), 0.9 * 213, 1e-9) << "the table's day 7: Aviagen, Ross 308 Performance Objectives, 2022";
+}
+
 double limit_of(const RuleSet& rules, const std::string& name, double age_h) {
   for (const WatchedRule& rule : rules.rules) {
-    if (rule.name == name) return value_at_age(*rule.limits.front().expression, rule.curves, age_h, 17000, 42);
+    if (rule.name == name) return value_at_age(*rule.limits.front().expression, rule.curves, age_h, {17000, 42});
   }
   return std::nan("");
 }

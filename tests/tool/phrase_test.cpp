@@ -94,6 +94,8 @@ TEST(Phrase, NumbersThatAreWatched) {
       {"min(relative_humidity, 50 %)", "the smaller of the relative humidity and 50 %"},
       {"max(1 %, 2 %, relative_humidity)", "the largest of 1 %, 2 % and the relative humidity"},
       {"max(warmth + 3 K, 27 °C)", "the larger of 3 K above the warmth and 27 °C"},
+      {"min(max(warmth, 27 °C), 34 °C)", "the smaller of (the larger of the warmth and 27 °C) and 34 °C"},
+      {"first_known(mean(relative_humidity over 10 min), 50 %)", "the relative humidity, averaged over 10 minutes (where that is not known, 50 %)"},
       {"max(warmth, 27 °C) - warmth", "(the larger of the warmth and 27 °C) less the warmth"},
       {"hour_of_day", "the hour of the day"},
   };
