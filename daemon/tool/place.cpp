@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 #include <filesystem>
+#include <functional>
 #include <iostream>
 #include <nlohmann/json.hpp>
 #include <set>
@@ -31,7 +32,8 @@ struct Options {
 /// One thing to know about the new flock.
 struct Question {
   const char* option;
-  const char* text;
+  const char* key;          ///< under which the answer stands in the flock's file
+  std::string text;
   std::string* answer;
   std::string suggestion;  ///< taken where nothing is said; may be empty
   bool needed = true;
@@ -56,23 +58,32 @@ const Flock* lights_before(const RuleSet& rules, const std::string& house) {
   return last;
 }
 
+std::string names_of_houses(const RuleSet& rules) {
+  std::vector<std::string> houses;
+  for (const House& house : rules.houses) houses.push_back(house.name);
+  return join_words(houses, "or");
+}
+
 std::vector<Question> questions(Options& options, const RuleSet& rules) {
   NewFlock& flock = options.flock;
   const bool us = rules.farm.units == Units::us;
   return {
-      {"--house", "Which house", &flock.house, rules.houses.size() == 1 ? rules.houses.front().name : ""},
-      {"--placed", "When the chicks were placed, such as \"2026-04-20 09:00\"", &flock.placed, ""},
-      {"--birds", "How many were placed, such as 17000", &flock.birds, ""},
-      {"--chick-weight", us ? "Mean weight of a chick, such as 0.093lb" : "Mean weight of a chick, such as 42g", &flock.chick_weight, ""},
-      {"--parents", "Age of their parents in weeks, such as 28wk", &options.parents, "", false},
-      {"--packs", "Packs that watch over them, such as air,humidity", &flock.packs, packs_before(rules)},
-      {"--goal", us ? "Mean weight to reach on day 7, such as 0.42lb" : "Mean weight to reach on day 7, such as 190g", &flock.goal, "", false},
-      {"--unloading", "Hours with open doors on that day, such as 08:30-11:00", &flock.unloading, "", false},
+      {"--house", "house", "Which house (" + names_of_houses(rules) + ")", &flock.house, rules.houses.size() == 1 ? rules.houses.front().name : ""},
+      {"--placed", "placed", "When the chicks were placed, such as \"2026-04-20 09:00\"", &flock.placed, ""},
+      {"--birds", "birds", "How many were placed, such as 17000", &flock.birds, ""},
+      {"--chick-weight", "chick_weight", us ? "Mean weight of a chick, such as 0.093lb" : "Mean weight of a chick, such as 42g", &flock.chick_weight, ""},
+      {"--parents", "", "Age of their parents in weeks, such as 28wk", &options.parents, "", false},
+      {"--packs", "packs", "Packs that watch over them, such as air,humidity", &flock.packs, packs_before(rules)},
+      {"--goal", "goal_day_7", us ? "Mean weight to reach on day 7, such as 0.42lb" : "Mean weight to reach on day 7, such as 190g", &flock.goal, "", false},
+      {"--unloading", "unloading", "Hours with open doors on that day, such as 08:30-11:00", &flock.unloading, "", false},
   };
 }
 
-/// Asks until something is said; false at the end of the input.
-bool ask(const Question& question) {
+/// What is wrong with an answer; empty: nothing.
+using Judge = std::function<std::string(const Question&)>;
+
+/// Asks until something is said that will do; false at the end of the input.
+bool ask(const Question& question, const Judge& judge) {
   for (;;) {
     const std::string hint = !question.suggestion.empty() ? fmt::format(" [{}]", question.suggestion)
                              : question.needed            ? ""
@@ -84,16 +95,23 @@ bool ask(const Question& question) {
     *question.answer = begin == std::string::npos
                            ? question.suggestion
                            : line.substr(begin, line.find_last_not_of(" \r") + 1 - begin);
-    if (!question.answer->empty() || !question.needed) return true;
+    if (question.answer->empty()) {
+      if (!question.needed) return true;
+      continue;
+    }
+    const std::string wrong = judge(question);
+    if (wrong.empty()) return true;
+    fmt::print(stderr, "That will not do: {}{}\n", wrong, wrong.ends_with('?') ? "" : ".");
+    question.answer->clear();
   }
 }
 
 enum class Filled { yes, missing, ended };
 
 /// What is said, asked for, or suggested.
-Filled fill_in(const Question& question, bool may_ask) {
+Filled fill_in(const Question& question, bool may_ask, const Judge& judge) {
   if (!question.answer->empty()) return Filled::yes;
-  if (may_ask) return ask(question) ? Filled::yes : Filled::ended;
+  if (may_ask) return ask(question, judge) ? Filled::yes : Filled::ended;
   *question.answer = question.suggestion;
   return question.answer->empty() && question.needed ? Filled::missing : Filled::yes;
 }
@@ -106,17 +124,17 @@ void say_missing(const Question& question, const std::string& more = "") {
 
 /// About lights, once the house is known; where the flock before had a plan, that is suggested. False at the end of the input, or
 /// where the time at which the light comes on is missing, which has been said.
-bool complete_lights(Options& options, const RuleSet& rules, bool may_ask) {
+bool complete_lights(Options& options, const RuleSet& rules, bool may_ask, const Judge& judge) {
   NewFlock& flock = options.flock;
   const Flock* before = lights_before(rules, flock.house);
   const std::string plan = before ? fmt::format("{}", fmt::join(steps_of_light(before->lights), ", ")) : "";
-  if (fill_in({"--lights", "Hours of light by age, such as \"0 d: 23 h, 7 d: 18 h\", or none", &flock.lights, plan, false}, may_ask) == Filled::ended) return false;
+  if (fill_in({"--lights", "lights", "Hours of light by age, such as \"0 d: 23 h, 7 d: 18 h\", or none", &flock.lights, plan, false}, may_ask, judge) == Filled::ended) return false;
   if (flock.lights == kNoPlan) flock.lights.clear();
   if (flock.lights.empty()) return true;
   const bool carried = before != nullptr && flock.lights == plan;
   if (carried) flock.lights_of = before->name;
-  const Question on{"--lights-on", "When the light comes on, such as 05:00", &flock.lights_on, carried ? clock_of(before->lights_on) : ""};
-  const Filled filled = fill_in(on, may_ask);
+  const Question on{"--lights-on", "lights_on", "When the light comes on, such as 05:00", &flock.lights_on, before != nullptr ? clock_of(before->lights_on) : ""};
+  const Filled filled = fill_in(on, may_ask, judge);
   if (filled == Filled::missing) say_missing(on);
   return filled == Filled::yes;
 }
@@ -145,26 +163,6 @@ bool take_parents(Options& options, const FarmFiles& files) {
   return true;
 }
 
-/// Fills in what is missing; false where something stays missing, which has been said.
-bool complete(Options& options, const RuleSet& rules, const FarmFiles& files, bool may_ask) {
-  bool whole = true;
-  for (const Question& question : questions(options, rules)) {
-    const Filled filled = fill_in(question, may_ask);
-    if (filled == Filled::ended) return false;
-    if (filled == Filled::yes) continue;
-    whole = false;
-    std::vector<std::string> houses;
-    for (const House& house : rules.houses) houses.push_back(house.name);
-    if (question.answer == &options.flock.house) say_missing(question, ": " + join_words(houses, "or"));
-    else if (question.answer == &options.flock.packs) say_missing(question, "; there are " + join_words(pack_names(files)));
-    else say_missing(question);
-  }
-  if (!complete_lights(options, rules, may_ask) || !take_parents(options, files)) return false;
-  if (options.flock.name.empty())
-    options.flock.name = options.flock.house + "-" + options.flock.placed.substr(0, 10);
-  return whole;
-}
-
 std::filesystem::path path_of(const Options& options) {
   if (!options.output.empty()) return options.output;
   return std::filesystem::path(options.farm) / "flocks" / (options.flock.name + ".yaml");
@@ -178,6 +176,50 @@ FarmFiles with_flock(FarmFiles files, const std::filesystem::path& path, const s
   }
   files.flocks[path.string()] = text;
   return files;
+}
+
+/// Judges one answer as the loader will, in a file in which what has not been said yet is made up.
+std::string wrong_with(const Options& options, const Question& question, const RuleSet& rules, const FarmFiles& files) {
+  if (question.answer == &options.parents) {
+    return parse_weeks(options.parents) ? "" : fmt::format("an age in weeks from 15 to 100 is wanted, such as 28wk, not '{}'", options.parents);
+  }
+  NewFlock trial = options.flock;
+  const auto make_up = [](std::string& answer, const std::string& value) {
+    if (answer.empty()) answer = value;
+  };
+  make_up(trial.name, "on-trial");
+  make_up(trial.house, rules.houses.front().name);
+  make_up(trial.placed, "2026-01-01 09:00");
+  make_up(trial.birds, "1000");
+  make_up(trial.chick_weight, "42 g");
+  make_up(trial.packs, pack_names(files).front());
+  if (!trial.lights.empty()) make_up(trial.lights_on, "05:00");
+  const std::string text = flock_file_text(trial, rules.farm.zone.name), path = "on-trial.yaml";
+  const Loaded loaded = load_farm(with_flock(files, path, text), load_zone);
+  const std::size_t at = text.find(fmt::format("\n{}:", question.key));
+  const auto line = static_cast<std::size_t>(std::count(text.begin(), text.begin() + static_cast<std::ptrdiff_t>(std::min(at, text.size() - 1)) + 1, '\n')) + 1;
+  for (const Issue& issue : loaded.issues) {
+    if (issue.severity == Issue::Severity::error && issue.file == path && issue.line == line) return issue.text;
+  }
+  return "";
+}
+
+/// Fills in what is missing; false where something stays missing, which has been said.
+bool complete(Options& options, const RuleSet& rules, const FarmFiles& files, bool may_ask) {
+  bool whole = true;
+  const Judge judge = [&](const Question& question) { return wrong_with(options, question, rules, files); };
+  for (const Question& question : questions(options, rules)) {
+    const Filled filled = fill_in(question, may_ask, judge);
+    if (filled == Filled::ended) return false;
+    if (filled == Filled::yes) continue;
+    whole = false;
+    if (question.answer == &options.flock.packs) say_missing(question, "; there are " + join_words(pack_names(files)));
+    else say_missing(question);
+  }
+  if (!complete_lights(options, rules, may_ask, judge) || !take_parents(options, files)) return false;
+  if (options.flock.name.empty())
+    options.flock.name = options.flock.house + "-" + options.flock.placed.substr(0, 10);
+  return whole;
 }
 
 std::size_t print_errors(const Loaded& loaded, const FarmFiles& files, const std::string& path,

@@ -58,11 +58,16 @@ TEST(Place, AsksWhatItIsNotToldOnATerminal) {
   const TemporaryFolder folder;
   const std::filesystem::path farm = folder.path() / "farm";
   std::filesystem::copy(kFolder / "farm", farm, std::filesystem::copy_options::recursive);
+  // Each answer that will not do is asked for again at once, with the reason.
   const Answer answer = shell(
-      "printf 'house-2\\n2026-04-20 09:00\\n16000\\n41g\\n28 weeks\\n\\n\\n\\n0 d: 23 h\\n05:00\\n' | script -qec 'underwing place' "
+      "printf 'house-3\\nhouse-2\\n2026-04-20 09:00\\nseventeen\\n16000\\n41\\n41g\\n28 wk s\\n28 weeks\\n\\n\\n\\n0 d: 23 h\\n05:00\\n' | script -qec 'underwing place' "
       "/dev/null",
       farm);
   EXPECT_EQ(answer.status, 0) << answer.text;
+  EXPECT_NE(answer.text.find("Which house (house-1 or house-2): That will not do: the farm has no house named 'house-3'; did you mean 'house-1'?\r\n"), std::string::npos) << answer.text;
+  EXPECT_NE(answer.text.find("That will not do: a plain number is needed here, not 'seventeen'.\r\n"), std::string::npos) << answer.text;
+  EXPECT_NE(answer.text.find("That will not do: this weight needs a unit, as in 41 g.\r\n"), std::string::npos) << answer.text;
+  EXPECT_NE(answer.text.find("That will not do: an age in weeks from 15 to 100 is wanted, such as 28wk, not '28 wk s'.\r\n"), std::string::npos) << answer.text;
   EXPECT_NE(answer.text.find("Age of their parents in weeks, such as 28wk (may be left empty): "), std::string::npos) << answer.text;
   EXPECT_NE(answer.text.find("Packs that watch over them, such as air,humidity [brooding]: "),
             std::string::npos)
