@@ -141,6 +141,16 @@ std::string suggestion(const std::string& word, const std::vector<std::string>& 
   return near ? fmt::format("; did you mean '{}'?", *near) : "";
 }
 
+/// The nearest of them, or those that have the word in their names.
+std::string suggested_rules(const std::string& word, std::vector<std::string> known) {
+  const std::string near = suggestion(word, known);
+  if (!near.empty()) return near;
+  std::sort(known.begin(), known.end());
+  known.erase(std::unique(known.begin(), known.end()), known.end());
+  std::erase_if(known, [&](const std::string& name) { return name.find(word) == std::string::npos; });
+  return known.empty() ? "; 'underwing explain' lists all" : "; did you mean " + join_words(known, "or") + "?";
+}
+
 Headline headline_of(const RuleSet& rules, const WatchedRule& rule) {
   return [&rules, &rule](const Limit& limit) {
     const Reason reason = limit.side == Limit::Side::low    ? Reason::low
@@ -182,7 +192,10 @@ std::optional<Chosen> choose_rule(const FarmFiles& files, std::shared_ptr<const 
   if (rules) {
     const auto names = flock_names(*rules);
     if (!flock.empty() && std::find(names.begin(), names.end(), flock) == names.end()) {
-      refusal = fmt::format("no flock named '{}'{}", flock, suggestion(flock, names));
+      const auto house = rules->find_house(flock);
+      const auto in_it = std::find_if(rules->flocks.begin(), rules->flocks.end(), [&](const Flock& it) { return house && it.house == *house; });
+      refusal = in_it != rules->flocks.end() ? fmt::format("'{}' is a house; its flock is '{}'", flock, in_it->name)
+                                             : fmt::format("no flock named '{}'{}", flock, suggestion(flock, names));
       return std::nullopt;
     }
     for (const WatchedRule& rule : rules->rules) {
@@ -194,7 +207,7 @@ std::optional<Chosen> choose_rule(const FarmFiles& files, std::shared_ptr<const 
   }
   if (found.empty()) {
     auto chosen = from_a_pack(files, rules.get(), name, known);
-    if (!chosen) refusal = fmt::format("no rule named '{}'{}", name, suggestion(name, known));
+    if (!chosen) refusal = fmt::format("no rule named '{}'{}", name, suggested_rules(name, known));
     return chosen;
   }
   const WatchedRule* rule = best_of(*rules, found, now);

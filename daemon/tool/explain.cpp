@@ -202,7 +202,7 @@ int explain_rule(const Options& options, const Opened& opened, const Common& com
   if (!options.age.empty()) {
     asked = parse_age(options.age);
     if (!asked)
-      return refuse(fmt::format("--age wants an age such as 3d or '3 d 12 h', not '{}'", options.age));
+      return refuse(fmt::format("--age wants an age such as 3d or '3 d 12 h', of at most 200 days, not '{}'", options.age));
   }
   std::string refusal;
   const auto chosen = choose_rule(opened.files, opened.loaded.rules, options.rule, options.flock,

@@ -96,12 +96,12 @@ void add_talk(CLI::App& app, Common& common) {
   auto work = std::make_shared<Work>();
   auto* at_work = app.add_subcommand("work", "People work in a house: only rules that hold even then are in force, for a while");
   at_work->add_option("house", work->house, "The house")->required();
-  at_work->add_option("--for", work->span, "For how long, such as 45min")->required();
+  at_work->add_option("--for", work->span, "For how long, such as 45min; 0: work is over")->required();
   at_work->add_option("--who", work->who, "Who works there and is reminded before it ends; left out: the user of this terminal");
   at_work->callback([&common, work] {
-    const auto span = to_duration(work->span);
+    const auto span = work->span == "0" ? std::optional(Duration::zero()) : to_duration(work->span);
     if (!span) {
-      fmt::print(stderr, "underwing: --for wants a time such as 45min, not '{}'\n", work->span);
+      fmt::print(stderr, "underwing: --for wants a time such as 45min, or 0 where work is over, not '{}'\n", work->span);
       common.status = 2;
       return;
     }
