@@ -100,6 +100,7 @@ void print_limits(const Chosen& chosen, const std::optional<Duration>& age, cons
                              text_columns()));
   }
   if (table.changes) fmt::print("\n{}", table_as_text(chosen, table, age));
+  if (table.changes && rule.flock && !rule.until) fmt::print("  After that the same, until the house is cleared.\n");
   if (table.changes && plot) fmt::print("\n{}", plot_as_text(*plot, text_columns(), 14, terminal_glyphs()));
   const bool silent = !age && rule.limits.front().side == Limit::Side::when;
   if (!silent) fmt::print("\n");

@@ -92,6 +92,23 @@ TEST(Tool, ExplainsWhyARuleIsWatchingNow) {
   ASSERT_EQ(gateway.tool("work house-1 --for 20min").status, 0);
   const Answer at_work = gateway.tool("explain cold-air --now");
   EXPECT_NE(at_work.text.find("Watching        No. People work in the house until "), std::string::npos) << at_work.text;
+  ASSERT_EQ(gateway.tool("work house-1 --for 0").status, 0);
+  EXPECT_NE(gateway.tool("explain cold-air --now").text.find("Watching        Yes."), std::string::npos);
+  // A shelved rule watches, and tells nobody.
+  ASSERT_EQ(gateway.tool("shelve cold-air --house house-1 --for 2h --why 'a new probe' --who ines --even-urgent").status, 0);
+  const Answer shelved = gateway.tool("explain cold-air --now");
+  EXPECT_NE(shelved.text.find("Watching        Yes. It is shelved until "), std::string::npos) << shelved.text;
+  const auto house = gateway.status()["houses"][0];
+  ASSERT_EQ(house.value("shelved", nlohmann::json::array()).size(), 1U) << house;
+  EXPECT_EQ(house["shelved"][0].at("why"), "a new probe");
+}
+
+TEST(Tool, ExplainsLimitsOfTheShippedPacksAsNumbers) {
+  const std::string of_the_example = std::string(" --farm ") + UNDERWING_SOURCE_DIR + "/examples/farm --flock spring-house-1 --age 3d";
+  const std::string light = shell("underwing explain light-birds" + of_the_example).text;
+  EXPECT_NE(light.find("   7 d    7  2026-03-09 09:30     171\n"), std::string::npos) << light;  // nine tenths of the goal of 190 g
+  const std::string ratio = shell("underwing explain water-to-feed" + of_the_example).text;
+  EXPECT_NE(ratio.find("  24 d   24  2026-03-26 09:30       1.5          2\n  After that the same, until the house is cleared.\n"), std::string::npos) << ratio;
 }
 
 TEST(Tool, RecordSaysInWhichUnitItTookTheValue) {
