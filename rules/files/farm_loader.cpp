@@ -235,11 +235,17 @@ void FarmLoader::adjust_probes(std::size_t house, const std::vector<const PackDr
   }
 }
 
+namespace {
+
+bool contains(const std::vector<const PackDraft*>& packs, const PackDraft* pack) { return std::find(packs.begin(), packs.end(), pack) != packs.end(); }
+
+}  // namespace
+
 void FarmLoader::resolve_farm_packs() {
   Setting setting;
   for (const NamedNode& named : farm_.packs) {
     const auto found = packs_.find(named.name);
-    if (found == packs_.end()) continue;
+    if (found == packs_.end() || contains(setting.packs, &found->second.draft)) continue;
     const PackDraft& pack = found->second.draft;
     // Said once, and not of each of its rules; of a single one the place itself says more.
     if (std::count_if(pack.rules.begin(), pack.rules.end(), [](const RuleDraft& draft) { return draft.rule.from || draft.rule.until; }) > 1) {
@@ -263,7 +269,11 @@ void FarmLoader::resolve_flock(FlockFile& flock) {
   std::vector<const YamlNode*> roots;
   for (const NamedNode& named : flock.draft.packs) {
     const auto found = packs_.find(named.name);
-    if (found == packs_.end()) continue;
+    if (found == packs_.end() || contains(setting.packs, &found->second.draft)) continue;
+    if (contains(farm_packs_, &found->second.draft)) {
+      report(log_, *named.node, fmt::format("the farm names pack '{}' for all its houses already", named.name));
+      continue;
+    }
     roots.push_back(found->second.root);
     setting.packs.push_back(&found->second.draft);
     setting.named_at.push_back(named.node);
