@@ -39,7 +39,7 @@ std::optional<Instant> begin_of(const std::filesystem::path& path) {
 }  // namespace
 
 std::vector<OrderedTape> in_order_of_time(const std::vector<std::filesystem::path>& tapes) {
-  if (tapes.size() < 2) return {tapes.begin(), tapes.end()};
+  if (tapes.size() == 1) return {OrderedTape{tapes.front()}};
   struct Placed {
     Instant place{};
     OrderedTape tape;
