@@ -195,16 +195,6 @@ std::string suggestion(const std::string& word, const std::vector<std::string>& 
   return near ? fmt::format("; did you mean '{}'?", *near) : "";
 }
 
-/// The nearest of them, or those that have the word in their names.
-std::string suggested_rules(const std::string& word, std::vector<std::string> known) {
-  const std::string near = suggestion(word, known);
-  if (!near.empty()) return near;
-  std::sort(known.begin(), known.end());
-  known.erase(std::unique(known.begin(), known.end()), known.end());
-  std::erase_if(known, [&](const std::string& name) { return name.find(word) == std::string::npos; });
-  return known.empty() ? "; 'underwing explain' lists all" : "; did you mean " + join_words(known, "or") + "?";
-}
-
 Headline headline_of(const RuleSet& rules, const WatchedRule& rule) {
   return [&rules, &rule](const Limit& limit) {
     const Reason reason = limit.side == Limit::Side::low    ? Reason::low

@@ -163,6 +163,14 @@ std::vector<nlohmann::json> concerned(const nlohmann::json& all, const Chosen& c
   return found;
 }
 
+/// The flock in that house of which the watch speaks; empty: none.
+std::string flock_of_house(const nlohmann::json& all, const std::string& house) {
+  for (const nlohmann::json& entry : all) {
+    if (entry.at("house") == house && entry.at("flock").is_string()) return entry.at("flock");
+  }
+  return "";
+}
+
 /// `--now` needs no files: the watch knows what it does.
 int explain_by_watch(const Options& options, const Common& common) {
   std::string refusal;
@@ -178,6 +186,8 @@ int explain_by_watch(const Options& options, const Common& common) {
       print_now(entry);
     }
   }
+  const std::string meant = any ? "" : flock_of_house(facts->now, options.flock);
+  if (!meant.empty()) return refuse(fmt::format("'{}' is a house; its flock is '{}'", options.flock, meant));
   return any ? 0 : refuse(fmt::format("the watch has no rule '{}' for '{}'", options.rule, options.flock));
 }
 
