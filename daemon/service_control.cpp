@@ -38,9 +38,7 @@ Result<json> explain(Watch& watch, const std::string& name) {
     if (rules.rules[i].name == name) all.push_back(explain_now(watch, i));
   }
   if (!all.empty()) return json{{"rules", rules.hash}, {"now", std::move(all)}};
-  const auto close = nearest(name, names);
-  return Failure{fmt::format("the watch has no rule named '{}' in force{}", name,
-                             close ? fmt::format("; did you mean '{}'?", *close) : "")};
+  return Failure{fmt::format("the watch has no rule named '{}' in force{}", name, suggested_rules(name, names))};
 }
 
 }  // namespace

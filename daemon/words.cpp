@@ -6,6 +6,8 @@
 #include <cctype>
 #include <cmath>
 
+#include "rules/base/issue.hpp"
+#include "rules/explain/words.hpp"
 #include "rules/languages/texts.hpp"
 
 namespace underwing {
@@ -51,6 +53,14 @@ std::string date_and_time(const Zone& zone, Instant wall) {
   std::string text = to_rfc3339(zone.to_local(wall).as_if_utc).substr(0, 16);
   text[10] = ' ';
   return text;
+}
+
+std::string suggested_rules(const std::string& word, std::vector<std::string> known) {
+  if (const auto near = nearest(word, known)) return fmt::format("; did you mean '{}'?", *near);
+  std::sort(known.begin(), known.end());
+  known.erase(std::unique(known.begin(), known.end()), known.end());
+  std::erase_if(known, [&](const std::string& name) { return name.find(word) == std::string::npos; });
+  return known.empty() ? "; 'underwing explain' lists all" : "; did you mean " + join_words(known, "or") + "?";
 }
 
 std::string list_of(const std::vector<std::string>& parts, const char* between) {

@@ -27,6 +27,10 @@ namespace underwing {
 /// Local date and clock time "2026-03-07 02:14".
 [[nodiscard]] std::string date_and_time(const Zone& zone, Instant wall);
 
+/// "; did you mean cold-air or cold-floor?": the rule nearest to the word, else those that have it in their names, else where
+/// all are listed.
+[[nodiscard]] std::string suggested_rules(const std::string& word, std::vector<std::string> known);
+
 /// The parts in a row, with `between` between them.
 [[nodiscard]] std::string list_of(const std::vector<std::string>& parts, const char* between);
 

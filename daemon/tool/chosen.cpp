@@ -9,6 +9,7 @@
 #include "daemon/words.hpp"
 #include "daemon/zone_files.hpp"
 #include "rules/explain/words.hpp"
+#include "rules/files/yaml_tree.hpp"
 
 namespace underwing::tool {
 
@@ -116,7 +117,60 @@ std::optional<Chosen> from_a_pack(const FarmFiles& files, const RuleSet* rules, 
   return std::nullopt;
 }
 
+/// The flock that is in the house now, else the one placed last; null: none.
+const Flock* flock_of_house(const RuleSet& rules, std::size_t house, Instant now) {
+  if (const auto present = rules.flock_in(house, now)) return &rules.flocks[*present];
+  const Flock* last = nullptr;
+  for (const Flock& flock : rules.flocks) {
+    if (flock.house == house && (last == nullptr || last->placed < flock.placed)) last = &flock;
+  }
+  return last;
+}
+
+/// "a value", "a curve" or nothing: what a pack has under that name.
+std::string kind_in_pack(const std::string& path, const std::string& text, const std::string& name) {
+  const Source source(path, text);
+  IssueLog said_elsewhere;  // The loader judges the file.
+  const YamlNode tree = read_yaml(source, said_elsewhere);
+  for (const auto& [key, kind] : {std::pair("values", "a value"), std::pair("curves", "a curve")}) {
+    const auto* part = tree.is_map() ? tree.find(key) : nullptr;
+    if (part != nullptr && part->value.is_map() && part->value.find(name) != nullptr) return kind;
+  }
+  return "";
+}
+
+/// What somebody named in the place of a rule, and what to type instead; empty: nothing of that name is known.
+std::string what_it_is(const FarmFiles& files, const RuleSet* rules, const std::string& name, Instant now) {
+  const auto packs = pack_names(files);
+  if (std::find(packs.begin(), packs.end(), name) != packs.end()) return fmt::format("'{}' is a pack; 'underwing explain --pack {}' shows it", name, name);
+  if (rules != nullptr) {
+    const auto flocks = flock_names(*rules);
+    if (std::find(flocks.begin(), flocks.end(), name) != flocks.end()) return fmt::format("'{}' is a flock; 'underwing explain --flock {}' lists its rules", name, name);
+    if (const auto house = rules->find_house(name)) {
+      const Flock* flock = flock_of_house(*rules, *house, now);
+      return fmt::format("'{}' is a house; 'underwing explain{}' lists its rules", name, flock != nullptr ? " --flock " + flock->name : "");
+    }
+  }
+  for (const auto* group : {&files.packs, &files.shipped}) {
+    for (const auto& [path, text] : *group) {
+      const std::string kind = kind_in_pack(path, text, name), pack = pack_named_in(text);
+      if (!kind.empty()) return fmt::format("'{}' is {} of the pack '{}'; 'underwing explain --pack {}' shows the rules that use it", name, kind, pack, pack);
+    }
+  }
+  if (rules != nullptr && rules->find_measure(name)) return fmt::format("'{}' is a measure; 'underwing explain' lists the rules", name);
+  return "";
+}
+
 }  // namespace
+
+std::string refused_flock(const RuleSet& rules, const std::string& flock, Instant now) {
+  const auto names = flock_names(rules);
+  if (flock.empty() || std::find(names.begin(), names.end(), flock) != names.end()) return "";
+  const auto house = rules.find_house(flock);
+  if (!house) return fmt::format("no flock named '{}'{}", flock, suggestion(flock, names));
+  const Flock* in_it = flock_of_house(rules, *house, now);
+  return fmt::format("'{}' is a house{}", flock, in_it != nullptr ? fmt::format("; its flock is '{}'", in_it->name) : ", and no flock has it");
+}
 
 std::string pack_named_in(const std::string& text) {
   constexpr std::string_view kKey = "pack:";
@@ -139,16 +193,6 @@ bool concerns(const RuleSet& rules, const WatchedRule& rule, const std::string& 
 std::string suggestion(const std::string& word, const std::vector<std::string>& candidates) {
   const auto near = nearest(word, candidates);
   return near ? fmt::format("; did you mean '{}'?", *near) : "";
-}
-
-/// The nearest of them, or those that have the word in their names.
-std::string suggested_rules(const std::string& word, std::vector<std::string> known) {
-  const std::string near = suggestion(word, known);
-  if (!near.empty()) return near;
-  std::sort(known.begin(), known.end());
-  known.erase(std::unique(known.begin(), known.end()), known.end());
-  std::erase_if(known, [&](const std::string& name) { return name.find(word) == std::string::npos; });
-  return known.empty() ? "; 'underwing explain' lists all" : "; did you mean " + join_words(known, "or") + "?";
 }
 
 Headline headline_of(const RuleSet& rules, const WatchedRule& rule) {
@@ -190,14 +234,8 @@ std::optional<Chosen> choose_rule(const FarmFiles& files, std::shared_ptr<const 
   std::vector<const WatchedRule*> found;
   std::set<std::string> places;
   if (rules) {
-    const auto names = flock_names(*rules);
-    if (!flock.empty() && std::find(names.begin(), names.end(), flock) == names.end()) {
-      const auto house = rules->find_house(flock);
-      const auto in_it = std::find_if(rules->flocks.begin(), rules->flocks.end(), [&](const Flock& it) { return house && it.house == *house; });
-      refusal = in_it != rules->flocks.end() ? fmt::format("'{}' is a house; its flock is '{}'", flock, in_it->name)
-                                             : fmt::format("no flock named '{}'{}", flock, suggestion(flock, names));
-      return std::nullopt;
-    }
+    refusal = refused_flock(*rules, flock, now);
+    if (!refusal.empty()) return std::nullopt;
     for (const WatchedRule& rule : rules->rules) {
       known.push_back(rule.name);
       if (rule.name != name || !concerns(*rules, rule, flock)) continue;
@@ -207,7 +245,8 @@ std::optional<Chosen> choose_rule(const FarmFiles& files, std::shared_ptr<const 
   }
   if (found.empty()) {
     auto chosen = from_a_pack(files, rules.get(), name, known);
-    if (!chosen) refusal = fmt::format("no rule named '{}'{}", name, suggested_rules(name, known));
+    if (!chosen) refusal = what_it_is(files, rules.get(), name, now);
+    if (!chosen && refusal.empty()) refusal = fmt::format("no rule named '{}'{}", name, suggested_rules(name, known));
     return chosen;
   }
   const WatchedRule* rule = best_of(*rules, found, now);
@@ -223,8 +262,10 @@ std::optional<Chosen> choose_rule(const FarmFiles& files, std::shared_ptr<const 
 }
 
 std::vector<Chosen> choose_pack(const FarmFiles& files, std::shared_ptr<const RuleSet> rules,
-                                const std::string& pack, const std::string& flock, std::string& refusal) {
+                                const std::string& pack, const std::string& flock, Instant now, std::string& refusal) {
   std::vector<Chosen> all;
+  if (rules) refusal = refused_flock(*rules, flock, now);
+  if (!refusal.empty()) return all;
   std::set<std::string> seen;
   std::optional<std::pair<std::size_t, std::optional<std::size_t>>> place;
   for (std::size_t i = 0; rules && i < rules->rules.size(); ++i) {

@@ -43,7 +43,10 @@ struct Chosen {
 /// pack, else from the pack alone.
 [[nodiscard]] std::vector<Chosen> choose_pack(const FarmFiles& files, std::shared_ptr<const RuleSet> rules,
                                               const std::string& pack, const std::string& flock,
-                                              std::string& refusal);
+                                              Instant now, std::string& refusal);
+
+/// Why no flock goes by that name; empty: one does, or none is named.
+[[nodiscard]] std::string refused_flock(const RuleSet& rules, const std::string& flock, Instant now);
 
 /// Whether a rule is one of those in force for the named flock: its own, or of the farm in its house. An
 /// empty name: any.

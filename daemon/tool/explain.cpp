@@ -41,10 +41,6 @@ int refuse(const std::string& text) {
   return 2;
 }
 
-Instant now_on_the_clock() {
-  return std::chrono::floor<std::chrono::milliseconds>(std::chrono::system_clock::now());
-}
-
 void print_labelled(const std::string& label, const std::string& text) {
   if (text.empty()) return;
   fmt::print("{}", wrapped(text, text_columns(), left_aligned(label, kLabelColumns)));
@@ -167,6 +163,14 @@ std::vector<nlohmann::json> concerned(const nlohmann::json& all, const Chosen& c
   return found;
 }
 
+/// The flock in that house of which the watch speaks; empty: none.
+std::string flock_of_house(const nlohmann::json& all, const std::string& house) {
+  for (const nlohmann::json& entry : all) {
+    if (entry.at("house") == house && entry.at("flock").is_string()) return entry.at("flock");
+  }
+  return "";
+}
+
 /// `--now` needs no files: the watch knows what it does.
 int explain_by_watch(const Options& options, const Common& common) {
   std::string refusal;
@@ -182,6 +186,8 @@ int explain_by_watch(const Options& options, const Common& common) {
       print_now(entry);
     }
   }
+  const std::string meant = any ? "" : flock_of_house(facts->now, options.flock);
+  if (!meant.empty()) return refuse(fmt::format("'{}' is a house; its flock is '{}'", options.flock, meant));
   return any ? 0 : refuse(fmt::format("the watch has no rule '{}' for '{}'", options.rule, options.flock));
 }
 
@@ -237,11 +243,7 @@ std::string about_words(const WatchedRule& rule, const RuleSet& rules) {
 }
 
 int list_rules(const Options& options, const RuleSet& rules, const Common& common) {
-  std::vector<std::string> flocks;
-  for (const Flock& flock : rules.flocks) flocks.push_back(flock.name);
-  if (!options.flock.empty() && std::find(flocks.begin(), flocks.end(), options.flock) == flocks.end()) {
-    return refuse(fmt::format("no flock named '{}'{}", options.flock, suggestion(options.flock, flocks)));
-  }
+  if (const std::string wrong = refused_flock(rules, options.flock, now_on_the_clock()); !wrong.empty()) return refuse(wrong);
   std::map<std::pair<std::string, std::string>, const WatchedRule*> all;
   std::size_t width = 0;
   for (const WatchedRule& rule : rules.rules) {
@@ -300,6 +302,10 @@ int run(const Options& options, const Common& common) {
 }
 
 }  // namespace
+
+Instant now_on_the_clock() {
+  return std::chrono::floor<std::chrono::milliseconds>(std::chrono::system_clock::now());
+}
 
 void add_explain(CLI::App& app, Common& common) {
   auto* command = app.add_subcommand(

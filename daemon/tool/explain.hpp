@@ -18,6 +18,8 @@ namespace underwing::tool {
 [[nodiscard]] std::string table_as_text(const Chosen& chosen, const LimitTable& table,
                                         const std::optional<Duration>& age);
 
+[[nodiscard]] Instant now_on_the_clock();
+
 /// Why the rule is not in force at an age; empty where it is.
 [[nodiscard]] std::string out_of_force(const Chosen& chosen, Duration age);
 

@@ -212,7 +212,7 @@ std::string table_as_text(const Chosen& chosen, const LimitTable& table, const s
 int explain_pack(const std::string& pack, const std::string& flock, const Opened& opened,
                  const Common& common) {
   std::string refusal;
-  const std::vector<Chosen> rules = choose_pack(opened.files, opened.loaded.rules, pack, flock, refusal);
+  const std::vector<Chosen> rules = choose_pack(opened.files, opened.loaded.rules, pack, flock, now_on_the_clock(), refusal);
   if (!refusal.empty()) {
     fmt::print(stderr, "underwing: {}\n", refusal);
     return 2;

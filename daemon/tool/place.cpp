@@ -82,6 +82,8 @@ std::vector<Question> questions(Options& options, const RuleSet& rules) {
 /// What is wrong with an answer; empty: nothing.
 using Judge = std::function<std::string(const Question&)>;
 
+void say_unfit(const std::string& wrong) { fmt::print(stderr, "That will not do: {}{}\n", wrong, wrong.ends_with('?') ? "" : "."); }
+
 /// Asks until something is said that will do; false at the end of the input.
 bool ask(const Question& question, const Judge& judge) {
   for (;;) {
@@ -101,7 +103,7 @@ bool ask(const Question& question, const Judge& judge) {
     }
     const std::string wrong = judge(question);
     if (wrong.empty()) return true;
-    fmt::print(stderr, "That will not do: {}{}\n", wrong, wrong.ends_with('?') ? "" : ".");
+    say_unfit(wrong);
     question.answer->clear();
   }
 }
@@ -110,7 +112,13 @@ enum class Filled { yes, missing, ended };
 
 /// What is said, asked for, or suggested.
 Filled fill_in(const Question& question, bool may_ask, const Judge& judge) {
-  if (!question.answer->empty()) return Filled::yes;
+  if (!question.answer->empty()) {
+    const std::string wrong = may_ask ? judge(question) : "";
+    if (wrong.empty()) return Filled::yes;
+    // Said on the command line, and wrong: better asked for now than refused after all the other questions.
+    say_unfit(wrong);
+    question.answer->clear();
+  }
   if (may_ask) return ask(question, judge) ? Filled::yes : Filled::ended;
   *question.answer = question.suggestion;
   return question.answer->empty() && question.needed ? Filled::missing : Filled::yes;
@@ -131,11 +139,12 @@ bool complete_lights(Options& options, const RuleSet& rules, bool may_ask, const
   if (fill_in({"--lights", "lights", "Hours of light by age, such as \"0 d: 23 h, 7 d: 18 h\", or none", &flock.lights, plan, false}, may_ask, judge) == Filled::ended) return false;
   if (flock.lights == kNoPlan) flock.lights.clear();
   if (flock.lights.empty()) return true;
-  const bool carried = before != nullptr && flock.lights == plan;
+  const bool carried = before != nullptr && flock.lights == plan, said = !flock.lights_on.empty();
   if (carried) flock.lights_of = before->name;
   const Question on{"--lights-on", "lights_on", "When the light comes on, such as 05:00", &flock.lights_on, before != nullptr ? clock_of(before->lights_on) : ""};
   const Filled filled = fill_in(on, may_ask, judge);
   if (filled == Filled::missing) say_missing(on);
+  if (filled == Filled::yes && !said && !may_ask && !carried) fmt::print(stderr, "The light comes on at {}, as for {}; --lights-on sets another time.\n", flock.lights_on, before->name);
   return filled == Filled::yes;
 }
 
@@ -163,9 +172,11 @@ bool take_parents(Options& options, const FarmFiles& files) {
   return true;
 }
 
+std::string name_of(const NewFlock& flock) { return !flock.name.empty() ? flock.name : flock.house + "-" + flock.placed.substr(0, 10); }
+
 std::filesystem::path path_of(const Options& options) {
   if (!options.output.empty()) return options.output;
-  return std::filesystem::path(options.farm) / "flocks" / (options.flock.name + ".yaml");
+  return std::filesystem::path(options.farm) / "flocks" / (name_of(options.flock) + ".yaml");
 }
 
 /// The farm's files with the new one among them, in place of the one that it replaces.
@@ -183,7 +194,15 @@ std::string wrong_with(const Options& options, const Question& question, const R
   if (question.answer == &options.parents) {
     return parse_weeks(options.parents) ? "" : fmt::format("an age in weeks from 15 to 100 is wanted, such as 28wk, not '{}'", options.parents);
   }
+  if (question.answer == &options.flock.lights && options.flock.lights == kNoPlan) return "";
+  if (question.answer == &options.flock.house && !options.replace) {
+    // No time of placement mends this, so it must not wait for the next question.
+    for (const Flock& flock : rules.flocks) {
+      if (rules.houses[flock.house].name == options.flock.house && !flock.cleared) return fmt::format("'{}' is still in {}; its file has no 'cleared'", flock.name, options.flock.house);
+    }
+  }
   NewFlock trial = options.flock;
+  if (trial.lights == kNoPlan) trial.lights.clear();
   const auto make_up = [](std::string& answer, const std::string& value) {
     if (answer.empty()) answer = value;
   };
@@ -194,12 +213,14 @@ std::string wrong_with(const Options& options, const Question& question, const R
   make_up(trial.chick_weight, "42 g");
   make_up(trial.packs, pack_names(files).front());
   if (!trial.lights.empty()) make_up(trial.lights_on, "05:00");
-  const std::string text = flock_file_text(trial, rules.farm.zone.name), path = "on-trial.yaml";
+  const std::string text = flock_file_text(trial, rules.farm.zone.name), path = options.replace ? path_of(options).string() : "on-trial.yaml";
   const Loaded loaded = load_farm(with_flock(files, path, text), load_zone);
   const std::size_t at = text.find(fmt::format("\n{}:", question.key));
   const auto line = static_cast<std::size_t>(std::count(text.begin(), text.begin() + static_cast<std::ptrdiff_t>(std::min(at, text.size() - 1)) + 1, '\n')) + 1;
   for (const Issue& issue : loaded.issues) {
-    if (issue.severity == Issue::Severity::error && issue.file == path && issue.line == line) return issue.text;
+    // The farm has no errors of its own: one in another file says that the new flock is in its way.
+    const bool concerns_it = issue.file == path ? issue.line == line : question.answer == &options.flock.placed;
+    if (issue.severity == Issue::Severity::error && concerns_it) return issue.text;
   }
   return "";
 }
@@ -217,8 +238,7 @@ bool complete(Options& options, const RuleSet& rules, const FarmFiles& files, bo
     else say_missing(question);
   }
   if (!complete_lights(options, rules, may_ask, judge) || !take_parents(options, files)) return false;
-  if (options.flock.name.empty())
-    options.flock.name = options.flock.house + "-" + options.flock.placed.substr(0, 10);
+  options.flock.name = name_of(options.flock);
   return whole;
 }
 

@@ -88,6 +88,9 @@ TEST(Tool, ExplainsWhyARuleIsWatchingNow) {
   const Answer wrong = gateway.tool("explain cold-aire --now");
   EXPECT_EQ(wrong.status, 2);
   EXPECT_NE(wrong.text.find("did you mean 'cold-air'?"), std::string::npos) << wrong.text;
+  EXPECT_EQ(gateway.tool("explain cold --now").text, "underwing: the watch has no rule named 'cold' in force; did you mean cold-air?\n");
+  EXPECT_EQ(gateway.tool("explain dog --now").text, "underwing: the watch has no rule named 'dog' in force; 'underwing explain' lists all\n");
+  EXPECT_EQ(gateway.tool("explain cold-air --now --flock house-1").text, "underwing: 'house-1' is a house; its flock is 'spring'\n");
   gateway.cut_wire();
   ASSERT_EQ(gateway.tool("work house-1 --for 20min").status, 0);
   const Answer at_work = gateway.tool("explain cold-air --now");
@@ -101,6 +104,21 @@ TEST(Tool, ExplainsWhyARuleIsWatchingNow) {
   const auto house = gateway.status()["houses"][0];
   ASSERT_EQ(house.value("shelved", nlohmann::json::array()).size(), 1U) << house;
   EXPECT_EQ(house["shelved"][0].at("why"), "a new probe");
+}
+
+TEST(Tool, ExplainsAProbeThatIsOnOrOffAsStatusDoes) {
+  FarmText farm;
+  farm.plugins = "  meter: {run: FOLDER/probe.sh, arguments: [FOLDER/value, house-1/mains/supply, /]}";
+  Gateway gateway(farm);
+  const std::string file = gateway.path("farm/farm.yaml"), text = read_file(file), probes = "air_temperature: [north]";
+  std::ofstream(file) << std::string(text).replace(text.find(probes), probes.size(), probes + ", mains: [supply]");
+  std::ofstream(gateway.path("farm/rules/own.yaml"), std::ios::app) << "  mains-lost: {when: mains is off, priority: note, do: Look at the breaker}\n";
+  for (const auto& [value, word] : {std::pair(1, "on"), std::pair(0, "off")}) {
+    gateway.set_value(value);
+    if (value == 1) gateway.start();
+    const std::string wanted = fmt::format("Probes          mains/supply: {}, ", word);
+    EXPECT_TRUE(wait_until([&] { return gateway.tool("explain mains-lost --now").text.find(wanted) != std::string::npos; })) << gateway.tool("explain mains-lost --now").text;
+  }
 }
 
 TEST(Tool, ExplainsLimitsOfTheShippedPacksAsNumbers) {

@@ -81,5 +81,31 @@ TEST(Place, AsksWhatItIsNotToldOnATerminal) {
   EXPECT_EQ(written.find("\nunloading:"), std::string::npos) << written;
 }
 
+TEST(Place, OnATerminalWhatNothingElseCanMendIsRefusedAtItsOwnQuestion) {
+  if (shell("command -v script", kFolder).status != 0)
+    GTEST_SKIP() << "the program 'script' is needed to stand in for a terminal";
+  const TemporaryFolder folder;
+  const std::filesystem::path farm = folder.path() / "farm";
+  std::filesystem::copy(kFolder / "farm", farm, std::filesystem::copy_options::recursive);
+  const auto answered = [&](const std::string& answers, const std::string& options) {
+    return shell("printf '" + answers + "' | script -qec 'underwing place" + options + "' /dev/null", farm);
+  };
+  // What was said on the command line is judged before anything is asked, and 'none' is no plan of lights.
+  const Answer first = answered("house-1\\n2026-04-10 09:00\\n2026-05-01 09:00\\n16000\\n41g\\n\\n\\n\\n\\nnone\\n", " --house house-9");
+  EXPECT_EQ(first.status, 0) << first.text;
+  EXPECT_NE(first.text.find("That will not do: the farm has no house named 'house-9'; did you mean 'house-1'?\r\nWhich house (house-1 or house-2): "), std::string::npos) << first.text;
+  EXPECT_NE(first.text.find("That will not do: two flocks would be in house-1 at once: 'spring-house-1' was placed before and is cleared only later.\r\n"), std::string::npos) << first.text;
+  EXPECT_EQ(whole_file(farm / "flocks" / "house-1-2026-05-01.yaml").find("\nlights:"), std::string::npos);
+  // A house that is not empty: no time of placement would do.
+  const Answer second = answered("house-1\\nhouse-2\\n2026-05-01 09:00\\n16000\\n41g\\n\\n\\n\\n\\n\\n", "");
+  EXPECT_EQ(second.status, 0) << second.text;
+  EXPECT_NE(second.text.find("That will not do: 'house-1-2026-05-01' is still in house-1; its file has no 'cleared'.\r\nWhich house"), std::string::npos) << second.text;
+  // Written anew, a flock is not in its own way.
+  const Answer third = answered("house-1\\n2026-05-01 09:00\\n15000\\n41g\\n\\n\\n\\n\\n\\n", " --replace");
+  EXPECT_EQ(third.status, 0) << third.text;
+  EXPECT_EQ(third.text.find("That will not do"), std::string::npos) << third.text;
+  EXPECT_NE(whole_file(farm / "flocks" / "house-1-2026-05-01.yaml").find("\nbirds: 15000\n"), std::string::npos);
+}
+
 }  // namespace
 }  // namespace underwing::testing

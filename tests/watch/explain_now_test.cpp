@@ -103,6 +103,16 @@ TEST(ExplainNow, OfWorkInTheHouse) {
   EXPECT_EQ(why(now(bench, "hot-air", "house-2")), "watching: It can tell. Nothing is wrong by this rule.");
 }
 
+TEST(ExplainNow, OfAConditionThatHoldsAndIsNotBroken) {
+  FarmTexts texts;
+  FarmTexts::change(texts.yard, "watch: median(air_temperature)\n    high: 40 °C", "when: median(air_temperature) > 40 °C");
+  Bench bench(texts.load());
+  bench.run_to(march(3, 20, 10));
+  bench.air(41);
+  bench.run_to(march(3, 20, 30));
+  EXPECT_EQ(why(now(bench, "hot-air")), fmt::format("watching: It can tell. Its condition holds: an alarm stands, {} (unacknowledged).", bench.code("hot-air")));
+}
+
 TEST(ExplainNow, OfARuleThatIsShelved) {
   Bench bench;
   bench.run_to(march(3, 20, 10));
