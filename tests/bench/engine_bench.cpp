@@ -67,6 +67,17 @@ void shipped_packs(benchmark::State& state) {
 }
 BENCHMARK(shipped_packs)->Arg(1)->Arg(10)->Arg(100)->Arg(1000)->Unit(benchmark::kMillisecond)->Iterations(1);
 
+/// The same ten minutes after the same twenty, for each number of houses; fewer are played again from the beginning until as many
+/// readings are taken. So that only the number of houses differs, and not how full windows are or what the weather does.
+void same_half_hour(benchmark::State& state) {
+  const auto rules = multiplied(*load_or_exit(made_up_farm(1, kFlockPacks)), static_cast<std::size_t>(state.range(0)));
+  run(state, rules, std::chrono::minutes(10), std::chrono::minutes(20));
+}
+BENCHMARK(same_half_hour)->Arg(1)->Unit(benchmark::kMillisecond)->Iterations(1000);
+BENCHMARK(same_half_hour)->Arg(10)->Unit(benchmark::kMillisecond)->Iterations(100);
+BENCHMARK(same_half_hour)->Arg(100)->Unit(benchmark::kMillisecond)->Iterations(10);
+BENCHMARK(same_half_hour)->Arg(1000)->Unit(benchmark::kMillisecond)->Iterations(1);
+
 /// The length of every window is the argument, in minutes. Two days of readings fill them first.
 void windows_of_minutes(benchmark::State& state) {
   std::string pack = "format: 1\npack: windows\nrules:\n";
