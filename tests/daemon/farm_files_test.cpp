@@ -34,7 +34,7 @@ class FarmFilesTest : public testing::Test {
 
 TEST_F(FarmFilesTest, ReadsFarmFlocksRulesAndShippedPacks) {
   put("farm/farm.yaml", "farm");
-  put("farm/flocks/b.yaml", "flock b");
+  put("farm/flocks/b.yml", "flock b");
   put("farm/flocks/a.yaml", "flock a");
   put("farm/flocks/.a.yaml", "an editor's file");
   put("farm/flocks/a.yaml~", "an editor's file");
@@ -47,7 +47,7 @@ TEST_F(FarmFilesTest, ReadsFarmFlocksRulesAndShippedPacks) {
   EXPECT_EQ(files->farm_path, path("farm/farm.yaml"));
   EXPECT_EQ(files->farm_text, "farm");
   EXPECT_EQ(files->flocks, (std::map<std::string, std::string>{{path("farm/flocks/a.yaml"), "flock a"},
-                                                               {path("farm/flocks/b.yaml"), "flock b"}}));
+                                                               {path("farm/flocks/b.yml"), "flock b"}}));
   EXPECT_EQ(files->packs, (std::map<std::string, std::string>{{path("farm/rules/own.yaml"), "own"}}));
   EXPECT_EQ(files->tables, (std::map<std::string, std::string>{{path("farm/growth/own.csv"), "0,42"}}));
   EXPECT_EQ(files->shipped, (std::map<std::string, std::string>{{path("shipped/air.yaml"), "shipped air"}}));

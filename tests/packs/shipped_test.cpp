@@ -37,6 +37,18 @@ TEST(ShippedPacks, LoadWithoutAWordAndAllInForce) {
   EXPECT_EQ(packs.size(), shipped_packs().size());
 }
 
+TEST(ShippedPacks, ThatAFlockMakesWrongNameItsFile) {
+  FarmFiles files = whole_farm();
+  auto& [path, flock] = *files.flocks.begin();
+  flock += flock.find("adjust:") == std::string::npos ? "adjust:\n  list_humidity: 65\n" : "  list_humidity: 65\n";
+  const Loaded loaded = load_farm(files, bench_zone);
+  ASSERT_FALSE(loaded.ok());
+  for (const Issue& issue : loaded.issues) {
+    if (issue.severity != Issue::Severity::error) continue;
+    EXPECT_TRUE(issue.text.ends_with(" (as " + path + " adjusts it)")) << issue.file << ": " << issue.text;
+  }
+}
+
 TEST(ShippedPacks, NameSourcesCausesAndWhatToDo) {
   const auto rules = whole_rules();
   ASSERT_TRUE(rules);
