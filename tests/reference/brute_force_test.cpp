@@ -9,7 +9,7 @@
 
 #include <sstream>
 
-#include "rules/files/load.hpp"
+#include "tests/reference/small_farm.hpp"
 
 namespace underwing {
 namespace {
@@ -26,37 +26,10 @@ struct Scenario {
   const char* events;    ///< "05:00 raised low"
 };
 
-constexpr const char* kFarm = R"(format: 1
-farm: Made Up
-time_zone: UTC
-houses:
-  h:
-    probes:
-      air_temperature: [a]
+constexpr const char* kProbes = R"(      air_temperature: [a]
       ammonia: [e, f]
       mains: [m]
       water: [w]
-plugins:
-  paper: {run: print}
-people:
-  wren: {text: "+44 7700 900101"}
-duty:
-  - {who: wren}
-call_out:
-  urgent:
-    - {after: 0 min, tell: on-duty, by: text}
-  soon:
-    - {after: 0 min, tell: on-duty, by: text}
-  note: {daily: "06:30", tell: on-duty, by: text}
-)";
-
-constexpr const char* kFlock = R"(format: 1
-flock: one
-house: h
-placed: 2026-03-02 09:30
-birds: 1000
-chick_weight: 42 g
-packs: [small]
 )";
 
 std::string pack_text(const Scenario& it) {
@@ -111,9 +84,7 @@ class ReferenceScenario : public testing::TestWithParam<Scenario> {};
 
 TEST_P(ReferenceScenario, GivesTheEvents) {
   const Scenario& it = GetParam();
-  FarmFiles files{
-      "farm.yaml", kFarm, {{"flocks/one.yaml", kFlock}}, {{"rules/small.yaml", pack_text(it)}}, {}};
-  const Loaded loaded = load_farm(files, [](const std::string&) { return Zone{}; });
+  const Loaded loaded = load_farm(small_farm(kProbes, pack_text(it)), [](const std::string&) { return Zone{}; });
   for (const Issue& issue : loaded.issues) {
     if (issue.severity == Issue::Severity::error)
       ADD_FAILURE() << issue.file << ':' << issue.line << ": " << issue.text;

@@ -5,7 +5,7 @@
 #include <gtest/gtest.h>
 
 #include "rules/engine/engine.hpp"
-#include "rules/files/load.hpp"
+#include "tests/reference/small_farm.hpp"
 
 namespace underwing {
 namespace {
@@ -15,35 +15,8 @@ using std::chrono::seconds;
 
 constexpr Instant kBegin{std::chrono::sys_days{std::chrono::year{2026} / 3 / 2} + std::chrono::hours(10)};
 
-constexpr const char* kFarm = R"(format: 1
-farm: Made Up
-time_zone: UTC
-houses:
-  h:
-    probes:
-      air_temperature: [a, b, c]
+constexpr const char* kProbes = R"(      air_temperature: [a, b, c]
       water: [w]
-plugins:
-  paper: {run: print}
-people:
-  wren: {text: "+44 7700 900101"}
-duty:
-  - {who: wren}
-call_out:
-  urgent:
-    - {after: 0 min, tell: on-duty, by: text}
-  soon:
-    - {after: 0 min, tell: on-duty, by: text}
-  note: {daily: "06:30", tell: on-duty, by: text}
-)";
-
-constexpr const char* kFlock = R"(format: 1
-flock: one
-house: h
-placed: 2026-03-02 09:30
-birds: 1000
-chick_weight: 42 g
-packs: [small]
 )";
 
 constexpr const char* kMeter = R"(format: 1
@@ -69,12 +42,7 @@ rules:
 )";
 
 std::shared_ptr<const RuleSet> rules(const char* pack) {
-  FarmFiles files;
-  files.farm_path = "farm.yaml";
-  files.farm_text = kFarm;
-  files.flocks["flocks/one.yaml"] = kFlock;
-  files.packs["rules/small.yaml"] = pack;
-  const Loaded loaded = load_farm(files, [](const std::string& name) {
+  const Loaded loaded = load_farm(small_farm(kProbes, pack), [](const std::string& name) {
     Zone zone;
     zone.name = name;
     return std::optional(zone);
