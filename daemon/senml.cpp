@@ -17,7 +17,6 @@ namespace {
 namespace od = simdjson::ondemand;
 
 constexpr std::size_t kNameLengthMax = 255;
-constexpr double kRelativeTimeLimit_s = 268'435'456;   // 2^28, RFC 8428 section 4.5.3.
 constexpr double kTimeMax_s = 253'402'300'799;         // The end of the year 9999.
 constexpr double kVersion = 10;                        // RFC 8428 section 4.4.
 constexpr std::size_t kArenaBlock = 64 * 1024;
@@ -166,7 +165,7 @@ struct SenmlParser::Impl {
     const double sum = base.time + fields.time;
     if (std::abs(sum) > kTimeMax_s) return refuse("a time is out of range");
     const auto ms = Duration(std::llround(sum * 1000.0));
-    time = sum < kRelativeTimeLimit_s ? now + ms : Instant(ms);
+    time = sum < static_cast<double>(kAbsolute_s) ? now + ms : Instant(ms);
     return true;
   }
 

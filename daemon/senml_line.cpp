@@ -8,7 +8,6 @@ namespace underwing {
 namespace {
 
 constexpr std::size_t kNameLengthMax = 255;
-constexpr std::int64_t kAbsolute_s = 268'435'456;    // 2^28, RFC 8428 section 4.5.3
 constexpr int kTimeDigitsMax = 11;                   // up to the year 5138
 constexpr int kExactDigitsMax = 15;                  // whole numbers and powers of ten that a double holds exactly:
 constexpr std::array<double, 16> kPowersOfTen = {    // their quotient is the nearest double (Clinger, How to read

@@ -1,11 +1,15 @@
 #pragma once
 
 #include <array>
+#include <cstdint>
 #include <string_view>
 
 #include "daemon/senml.hpp"
 
 namespace underwing {
+
+/// Seconds: a time below it counts from now (2^28, RFC 8428, section 4.5.3).
+inline constexpr std::int64_t kAbsolute_s = 268'435'456;
 
 /// By character: whether a name may hold it (RFC 8428, section 4.5.1).
 inline constexpr std::array<bool, 256> kSenmlNameCharacters = [] {

@@ -2,20 +2,18 @@
 
 #include <algorithm>
 
-#include "daemon/senml.hpp"
+#include "daemon/senml_line.hpp"
 #include "daemon/tape.hpp"
 
 namespace underwing {
 
 namespace {
 
-constexpr Instant kAbsolute{std::chrono::seconds(1U << 28U)};  // RFC 8428, section 4.5.3: below, a time counts from now
-
 /// The earliest absolute time of a line.
 std::optional<Instant> first_time_of(const SenmlPack& pack) {
   std::optional<Instant> first;
   const auto see = [&](Instant time) {
-    if (time >= kAbsolute) first = std::min(first.value_or(time), time);
+    if (time >= Instant(std::chrono::seconds(kAbsolute_s))) first = std::min(first.value_or(time), time);
   };
   for (const SenmlRecord& record : pack.records) see(record.time);
   for (const SenmlRemark& remark : pack.remarks) see(remark.time);
