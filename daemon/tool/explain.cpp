@@ -14,6 +14,7 @@
 #include "daemon/tool/chosen.hpp"
 #include "daemon/tool/terminal.hpp"
 #include "daemon/words.hpp"
+#include "rules/base/limits.hpp"
 #include "rules/explain/by_age.hpp"
 #include "rules/explain/words.hpp"
 #include "rules/language/check.hpp"
@@ -209,7 +210,7 @@ int explain_rule(const Options& options, const Opened& opened, const Common& com
   if (!options.age.empty()) {
     asked = parse_age(options.age);
     if (!asked)
-      return refuse(fmt::format("--age wants an age such as 3d or '3 d 12 h', of at most 200 days, not '{}'", options.age));
+      return refuse(fmt::format("--age wants an age such as 3d or '3 d 12 h', of at most {} days, not '{}'", limits::kAge / std::chrono::hours(24), options.age));
   }
   std::string refusal;
   const auto chosen = choose_rule(opened.files, opened.loaded.rules, options.rule, options.flock,

@@ -140,6 +140,7 @@ void Series::append(Instant time, double value) {
     if (point_like()) last_grown_ = value;
     first_sums_ = last_sums();
   } else {
+    // Not by `after`: of a gauge, what has grown lies in a line that is then not touched.
     mean_step_ += (static_cast<float>(std::fabs(value - last_value_)) - mean_step_) * kNewestWeight;
     mean_value_ += (static_cast<float>(value) - mean_value_) * kNewestWeight;
     const Duration held = held_since(last_good_, time);
